@@ -1,0 +1,302 @@
+/** The smooth background and its noise, per site lattice: a mesh of source-clipped estimates, interpolated smoothly.
+ *
+ * One streamed pass over the frame; a cell is judged on a regular subsample (its error is averaged down by the
+ * 3 × 3 median and the interpolation, and every star's own annulus removes what is left).
+ */
+import { clippedSky } from '../stats/robust.js';
+import { medianInPlace } from '../stats/select.js';
+import type { ChannelPlan } from './lattice.js';
+
+/** Reads physical values; see frame/convert.ts. */
+export type FloatReader = (
+  plane: number,
+  y0: number,
+  count: number,
+  out: Float32Array,
+  at?: number,
+) => void;
+
+/** Mesh of one frame. `level` and `noise` hold one value per cell, lattice-major. */
+export interface BackgroundMesh {
+  cellsX: number;
+  cellsY: number;
+  width: number;
+  height: number;
+  lattices: number;
+  level: Float64Array;
+  noise: Float64Array;
+  /** Frame-wide medians per lattice: level, noise. */
+  medianLevel: Float64Array;
+  medianNoise: Float64Array;
+  /** 1 σ of the frame-wide level and noise per lattice, from the scatter of the cells. */
+  medianLevelError: Float64Array;
+  medianNoiseError: Float64Array;
+  /** Share of samples without value (NaN, BLANK). */
+  emptyShare: number;
+  /** Smallest and largest sample seen by the mesh. */
+  minimum: number;
+  maximum: number;
+}
+
+/** Samples examined over all cells and lattices: enough for 4 % of σ a cell on large frames. */
+const SAMPLE_BUDGET = 2_400_000;
+const LARGEST_CELL_SAMPLE = 4096;
+const SMALLEST_CELL_SAMPLE = 200;
+
+/** Cell side in sensor samples: 64, or 128 on frames above four megapixels; never more than a quarter of the side. */
+export function meshCells(width: number, height: number): { cellsX: number; cellsY: number } {
+  const side = width * height > 4e6 ? 128 : 64;
+  return {
+    cellsX: Math.max(1, Math.min(Math.round(width / side), Math.floor(width / 16))),
+    cellsY: Math.max(1, Math.min(Math.round(height / side), Math.floor(height / 16))),
+  };
+}
+
+/** Even start of cell `i` of `n` along an axis of `size` samples, so that mosaic cells are never cut. */
+function cellStart(i: number, n: number, size: number): number {
+  return i === n ? size : Math.floor((i * size) / n / 2) * 2;
+}
+
+/** Deterministic dither in [−0.5, 0.5): undoes the quantisation of integer samples before a median is taken. */
+function ditherOf(index: number): number {
+  let h = Math.imul(index ^ 0x9e3779b9, 0x85ebca6b);
+  h ^= h >>> 13;
+  h = Math.imul(h, 0xc2b2ae35);
+  return ((h ^ (h >>> 16)) >>> 0) / 4294967296 - 0.5;
+}
+
+/**
+ * Builds the mesh.
+ * @param quantum step between integer samples in physical units (0 for floats): samples are dithered by it
+ */
+export function buildBackground(
+  read: FloatReader,
+  plan: ChannelPlan,
+  width: number,
+  height: number,
+  quantum: number,
+): BackgroundMesh {
+  const { cellsX, cellsY } = meshCells(width, height);
+  const lattices = plan.lattices.length;
+  const cells = cellsX * cellsY;
+  const level = new Float64Array(cells * lattices).fill(Number.NaN);
+  const noise = new Float64Array(cells * lattices).fill(Number.NaN);
+  const sampleGoal = Math.max(
+    SMALLEST_CELL_SAMPLE,
+    Math.min(LARGEST_CELL_SAMPLE, Math.floor(SAMPLE_BUDGET / (cells * lattices))),
+  );
+  let tallest = 0;
+  for (let cy = 0; cy < cellsY; cy++) {
+    tallest = Math.max(
+      tallest,
+      cellStart(cy + 1, cellsY, height) - cellStart(cy, cellsY, height),
+    );
+  }
+  const window = new Float32Array(width * tallest);
+  const scratch = new Float32Array(LARGEST_CELL_SAMPLE + 512);
+  const stats = new Float64Array(3);
+  let seen = 0;
+  let empty = 0;
+  let minimum = Number.POSITIVE_INFINITY;
+  let maximum = Number.NEGATIVE_INFINITY;
+
+  for (let cy = 0; cy < cellsY; cy++) {
+    const top = cellStart(cy, cellsY, height);
+    const rows = cellStart(cy + 1, cellsY, height) - top;
+    for (let plane = 0; plane < plan.planes; plane++) {
+      if (!plan.lattices.some((lattice) => lattice.plane === plane)) continue;
+      read(plane, top, rows, window);
+      for (let l = 0; l < lattices; l++) {
+        const lattice = plan.lattices[l];
+        if (!lattice || lattice.plane !== plane) continue;
+        const { x0, y0, step } = lattice;
+        for (let cx = 0; cx < cellsX; cx++) {
+          const left = cellStart(cx, cellsX, width);
+          const right = cellStart(cx + 1, cellsX, width);
+          const sites = Math.ceil((right - left) / step) * Math.ceil(rows / step);
+          const skip = Math.max(1, Math.ceil(Math.sqrt(sites / sampleGoal)));
+          let n = 0;
+          for (let y = y0; y < rows; y += step * skip) {
+            // Shift every sampled row so that columns of a defect are not sampled again and again.
+            const shift = skip > 1 ? ((y / step) | 0) % skip : 0;
+            const base = y * width;
+            for (let x = left + x0 + shift * step; x < right; x += step * skip) {
+              const value = window[base + x] as number;
+              seen++;
+              if (value !== value) {
+                empty++;
+                continue;
+              }
+              if (value < minimum) minimum = value;
+              if (value > maximum) maximum = value;
+              scratch[n] = quantum > 0 ? value + quantum * ditherOf(seen) : value;
+              n++;
+            }
+          }
+          if (n < 16) continue;
+          clippedSky(scratch, n, stats);
+          const cell = l * cells + cy * cellsX + cx;
+          level[cell] = stats[0] as number;
+          const s = stats[1] as number;
+          noise[cell] = Math.sqrt(Math.max(0, s * s - (quantum * quantum) / 12));
+        }
+      }
+    }
+  }
+
+  const medianLevel = new Float64Array(lattices).fill(Number.NaN);
+  const medianNoise = new Float64Array(lattices).fill(Number.NaN);
+  const medianLevelError = new Float64Array(lattices).fill(Number.NaN);
+  const medianNoiseError = new Float64Array(lattices).fill(Number.NaN);
+  const list = new Float32Array(cells);
+  for (let l = 0; l < lattices; l++) {
+    const from = l * cells;
+    const robust = (values: Float64Array): [number, number] => {
+      let n = 0;
+      for (let i = 0; i < cells; i++) {
+        const value = values[from + i] as number;
+        if (value === value) list[n++] = value;
+      }
+      const median = medianInPlace(list, n);
+      for (let i = 0; i < n; i++) list[i] = Math.abs((list[i] as number) - median);
+      return [median, (1.4826 * medianInPlace(list, n) * 1.2533) / Math.sqrt(Math.max(1, n))];
+    };
+    [medianLevel[l], medianLevelError[l]] = robust(level);
+    [medianNoise[l], medianNoiseError[l]] = robust(noise);
+    smoothMesh(level, from, cellsX, cellsY, medianLevel[l] as number);
+    smoothMesh(noise, from, cellsX, cellsY, medianNoise[l] as number);
+  }
+  return {
+    cellsX,
+    cellsY,
+    width,
+    height,
+    lattices,
+    level,
+    noise,
+    medianLevel,
+    medianNoise,
+    medianLevelError,
+    medianNoiseError,
+    emptyShare: seen === 0 ? 1 : empty / seen,
+    minimum,
+    maximum,
+  };
+}
+
+/** 3 × 3 median over the mesh, in place through a copy: a cell full of nebula or a bright star gives way to its neighbours. Empty cells take the median of their neighbours, or `fallback`. */
+function smoothMesh(
+  values: Float64Array,
+  from: number,
+  cellsX: number,
+  cellsY: number,
+  fallback: number,
+): void {
+  const copy = values.slice(from, from + cellsX * cellsY);
+  const near = new Float32Array(9);
+  for (let cy = 0; cy < cellsY; cy++) {
+    for (let cx = 0; cx < cellsX; cx++) {
+      let n = 0;
+      for (let dy = -1; dy <= 1; dy++) {
+        for (let dx = -1; dx <= 1; dx++) {
+          const x = cx + dx;
+          const y = cy + dy;
+          if (x < 0 || y < 0 || x >= cellsX || y >= cellsY) continue;
+          const value = copy[y * cellsX + x] as number;
+          if (value === value) near[n++] = value;
+        }
+      }
+      values[from + cy * cellsX + cx] = n > 0 ? medianInPlace(near, n) : fallback;
+    }
+  }
+}
+
+/** Index and Catmull–Rom weights along one axis: `out` = [i0, w−1, w0, w1, w2]. Cell centres carry the values; beyond the outermost ones the value is kept. */
+function axisWeights(position: number, size: number, cells: number, out: Float64Array): void {
+  const u = Math.max(0, Math.min(cells - 1, ((position + 0.5) * cells) / size - 0.5));
+  const i = Math.min(cells - 1, Math.floor(u));
+  const t = u - i;
+  const t2 = t * t;
+  const t3 = t2 * t;
+  out[0] = i;
+  out[1] = 0.5 * (-t3 + 2 * t2 - t);
+  out[2] = 0.5 * (3 * t3 - 5 * t2 + 2);
+  out[3] = 0.5 * (-3 * t3 + 4 * t2 + t);
+  out[4] = 0.5 * (t3 - t2);
+}
+
+const weightsX = new Float64Array(5);
+const weightsY = new Float64Array(5);
+
+/** Background (from `mesh.level`) or noise (from `mesh.noise`) of lattice `l` at a sample position: bicubic Catmull–Rom. */
+export function meshAt(
+  mesh: BackgroundMesh,
+  values: Float64Array,
+  l: number,
+  x: number,
+  y: number,
+): number {
+  const { cellsX, cellsY } = mesh;
+  axisWeights(x, mesh.width, cellsX, weightsX);
+  axisWeights(y, mesh.height, cellsY, weightsY);
+  const from = l * cellsX * cellsY;
+  let sum = 0;
+  for (let j = -1; j <= 2; j++) {
+    const cy = Math.max(0, Math.min(cellsY - 1, (weightsY[0] as number) + j));
+    let row = 0;
+    for (let i = -1; i <= 2; i++) {
+      const cx = Math.max(0, Math.min(cellsX - 1, (weightsX[0] as number) + i));
+      row += (weightsX[i + 2] as number) * (values[from + cy * cellsX + cx] as number);
+    }
+    sum += (weightsY[j + 2] as number) * row;
+  }
+  return sum;
+}
+
+/** Per-column mesh index and weights of a whole row, computed once per frame by `createRowInterpolator`. */
+export interface RowInterpolator {
+  /** Fills `out[0 … columns − 1]` with the values at row `y` and columns x0, x0 + step, … */
+  fill(values: Float64Array, l: number, y: number, out: Float32Array): void;
+}
+
+/** Interpolates the mesh along rows at columns x0 + i·step, i < columns; same values as `meshAt` to float precision. */
+export function createRowInterpolator(
+  mesh: BackgroundMesh,
+  x0: number,
+  step: number,
+  columns: number,
+): RowInterpolator {
+  const { cellsX, cellsY } = mesh;
+  const index = new Int32Array(columns);
+  const w = new Float32Array(columns * 4);
+  for (let i = 0; i < columns; i++) {
+    axisWeights(x0 + i * step, mesh.width, cellsX, weightsX);
+    index[i] = weightsX[0] as number;
+    for (let k = 0; k < 4; k++) w[i * 4 + k] = weightsX[k + 1] as number;
+  }
+  // One padded cell on the left, two on the right: no clamping in the loop.
+  const padded = new Float32Array(cellsX + 3);
+  return {
+    fill(values, l, y, out) {
+      axisWeights(y, mesh.height, cellsY, weightsY);
+      const from = l * cellsX * cellsY;
+      for (let p = 0; p < cellsX + 3; p++) {
+        const cx = Math.max(0, Math.min(cellsX - 1, p - 1));
+        let sum = 0;
+        for (let j = -1; j <= 2; j++) {
+          const cy = Math.max(0, Math.min(cellsY - 1, (weightsY[0] as number) + j));
+          sum += (weightsY[j + 2] as number) * (values[from + cy * cellsX + cx] as number);
+        }
+        padded[p] = sum;
+      }
+      for (let i = 0, k = 0; i < columns; i++, k += 4) {
+        const c = index[i] as number;
+        out[i] =
+          (w[k] as number) * (padded[c] as number) +
+          (w[k + 1] as number) * (padded[c + 1] as number) +
+          (w[k + 2] as number) * (padded[c + 2] as number) +
+          (w[k + 3] as number) * (padded[c + 3] as number);
+      }
+    },
+  };
+}

@@ -1,0 +1,294 @@
+/** The single-star fit: an elliptical Moffat (or Gaussian) integrated over the pixel while fitting, to native samples.
+ *
+ * Levenberg–Marquardt with analytic derivatives; seven parameters: x, y, flux, background, ln α, g1, g2.
+ * The matrix of the quadratic form is α² [[1 + g1, g2], [g2, 1 − g1]], so |g| < 1 keeps it positive definite, the squared
+ * axes are α²(1 ± |g|) and the angle of the long axis is ½ atan2(g2, g1).
+ * Moffat: I = F (β − 1)/(π α² √(1 − g²)) (1 + u)^−β (Moffat 1969, A&A 3, 455). Gaussian: I = F/(2π α² √(1 − g²)) e^(−u/2).
+ */
+import { factorCholesky, inverseDiagonal, solveFactored } from '../stats/solve.js';
+import type { SampleList } from './samples.js';
+
+/** Indices of the parameter vector. */
+export const PX = 0;
+export const PY = 1;
+export const PFLUX = 2;
+export const PBACKGROUND = 3;
+export const PLNALPHA = 4;
+export const PG1 = 5;
+export const PG2 = 6;
+const NP = 7;
+
+/** Three Gauss–Legendre nodes over a pixel and their weights (exact to degree five; Abramowitz & Stegun 25.4.30). */
+const NODE = Math.sqrt(0.15);
+const NODE_X = [-NODE, 0, NODE];
+const NODE_W = [5 / 18, 8 / 18, 5 / 18];
+
+const MAX_ITERATIONS = 12;
+const CONVERGED = 1e-4;
+const LARGEST_G = 0.95;
+
+export interface FitSettings {
+  /** Moffat exponent; a multiple of 0.5, or Infinity for a Gaussian. */
+  beta: number;
+  /** Sky variance of each lattice. */
+  skyVariance: Float64Array;
+  /** ADU² of photon noise per ADU of signal (1 / gain); 0 when unknown. */
+  noisePerSignal: number;
+  /** Relative error of the model itself, per sample. */
+  modelError: number;
+  /** Within this distance of the start position the model is integrated over the pixel; beyond it, one node serves. */
+  integrateWithinPx: number;
+}
+
+/** Scratch of one fit at a time; made once. */
+export interface FitScratch {
+  weights: Float64Array;
+  normal: Float64Array;
+  trialNormal: Float64Array;
+  gradient: Float64Array;
+  trialGradient: Float64Array;
+  work: Float64Array;
+  step: Float64Array;
+  trial: Float64Array;
+  variance: Float64Array;
+}
+
+export function createFitScratch(capacity: number): FitScratch {
+  return {
+    weights: new Float64Array(capacity),
+    normal: new Float64Array(NP * NP),
+    trialNormal: new Float64Array(NP * NP),
+    gradient: new Float64Array(NP),
+    trialGradient: new Float64Array(NP),
+    work: new Float64Array(NP * NP),
+    step: new Float64Array(NP),
+    trial: new Float64Array(NP),
+    variance: new Float64Array(NP),
+  };
+}
+
+const terms = new Float64Array(NP + 1);
+
+/** Model and its derivatives at one pixel: terms[0] = model, terms[1 + k] = ∂/∂parameter k. */
+function evaluatePixel(
+  p: Float64Array,
+  beta: number,
+  px: number,
+  py: number,
+  integrate: boolean,
+): void {
+  const flux = p[PFLUX] as number;
+  const alpha2 = Math.exp(2 * (p[PLNALPHA] as number));
+  const g1 = p[PG1] as number;
+  const g2 = p[PG2] as number;
+  const q = 1 - g1 * g1 - g2 * g2;
+  const inverse = 1 / (alpha2 * q);
+  const a = (1 - g1) * inverse;
+  const b = -g2 * inverse;
+  const c = (1 + g1) * inverse;
+  const gaussian = beta === Number.POSITIVE_INFINITY;
+  const k = gaussian
+    ? 1 / (2 * Math.PI * alpha2 * Math.sqrt(q))
+    : (beta - 1) / (Math.PI * alpha2 * Math.sqrt(q));
+  const whole = Math.floor(beta);
+  const halfPower = !gaussian && beta - whole > 0.25;
+  let sumI = 0;
+  let sumX = 0;
+  let sumY = 0;
+  let sumA = 0;
+  let sumG1 = 0;
+  let sumG2 = 0;
+  const nodes = integrate ? 3 : 1;
+  for (let j = 0; j < nodes; j++) {
+    const dy = integrate ? py + (NODE_X[j] as number) : py;
+    const wy = integrate ? (NODE_W[j] as number) : 1;
+    for (let i = 0; i < nodes; i++) {
+      const dx = integrate ? px + (NODE_X[i] as number) : px;
+      const w = integrate ? wy * (NODE_W[i] as number) : 1;
+      const ax = a * dx + b * dy;
+      const cy = b * dx + c * dy;
+      const u = ax * dx + cy * dy;
+      let intensity: number;
+      let slope: number;
+      if (gaussian) {
+        intensity = k * Math.exp(-0.5 * u);
+        slope = -0.5 * intensity;
+      } else {
+        const v = 1 / (1 + u);
+        let power = halfPower ? Math.sqrt(v) : 1;
+        for (let m = 0; m < whole; m++) power *= v;
+        intensity = k * power;
+        slope = -beta * intensity * v;
+      }
+      sumI += w * intensity;
+      const ws = w * slope;
+      sumX -= ws * 2 * ax;
+      sumY -= ws * 2 * cy;
+      sumA -= ws * 2 * u;
+      sumG1 += ws * ((dy * dy - dx * dx) * inverse + (2 * g1 * u) / q);
+      sumG2 += ws * (-2 * dx * dy * inverse + (2 * g2 * u) / q);
+    }
+  }
+  terms[0] = flux * sumI;
+  terms[1 + PX] = flux * sumX;
+  terms[1 + PY] = flux * sumY;
+  terms[1 + PFLUX] = sumI;
+  terms[1 + PBACKGROUND] = 1;
+  terms[1 + PLNALPHA] = flux * (sumA - 2 * sumI);
+  terms[1 + PG1] = flux * (sumG1 + (sumI * g1) / q);
+  terms[1 + PG2] = flux * (sumG2 + (sumI * g2) / q);
+}
+
+/** Normal equations and χ² at `p`. */
+function accumulate(
+  samples: SampleList,
+  p: Float64Array,
+  settings: FitSettings,
+  weights: Float64Array,
+  normal: Float64Array,
+  gradient: Float64Array,
+): number {
+  normal.fill(0);
+  gradient.fill(0);
+  const near = settings.integrateWithinPx * settings.integrateWithinPx;
+  const x0 = p[PX] as number;
+  const y0 = p[PY] as number;
+  const background = p[PBACKGROUND] as number;
+  let chi2 = 0;
+  for (let i = 0; i < samples.n; i++) {
+    const dx = (samples.dx[i] as number) - x0;
+    const dy = (samples.dy[i] as number) - y0;
+    evaluatePixel(p, settings.beta, dx, dy, dx * dx + dy * dy < near);
+    const w = weights[i] as number;
+    const residual = (samples.value[i] as number) - (terms[0] as number) - background;
+    chi2 += w * residual * residual;
+    for (let j = 0; j < NP; j++) {
+      const wj = w * (terms[1 + j] as number);
+      gradient[j] = (gradient[j] as number) + wj * residual;
+      const row = j * NP;
+      for (let k = 0; k <= j; k++) {
+        normal[row + k] = (normal[row + k] as number) + wj * (terms[1 + k] as number);
+      }
+    }
+  }
+  return chi2;
+}
+
+function fillWeights(
+  samples: SampleList,
+  p: Float64Array,
+  settings: FitSettings,
+  weights: Float64Array,
+): void {
+  const near = settings.integrateWithinPx * settings.integrateWithinPx;
+  for (let i = 0; i < samples.n; i++) {
+    const dx = (samples.dx[i] as number) - (p[PX] as number);
+    const dy = (samples.dy[i] as number) - (p[PY] as number);
+    evaluatePixel(p, settings.beta, dx, dy, dx * dx + dy * dy < near);
+    const signal = Math.max(0, terms[0] as number);
+    const model = settings.modelError * signal;
+    weights[i] =
+      1 /
+      ((settings.skyVariance[samples.lattice[i] as number] as number) +
+        settings.noisePerSignal * signal +
+        model * model);
+  }
+}
+
+/**
+ * Fits one star in place.
+ *
+ * @param samples native samples of one channel, positions relative to the stamp's centre
+ * @param p start values on entry, the solution on return
+ * @param errors receives 1 σ of each parameter from the curvature of χ², raised by √(χ²/ν) when that is above 1
+ * @returns reduced χ², or NaN when the fit failed (too few samples, no convergence, parameters out of bounds)
+ */
+export function fitStar(
+  samples: SampleList,
+  p: Float64Array,
+  settings: FitSettings,
+  scratch: FitScratch,
+  errors: Float64Array,
+): number {
+  const freedom = samples.n - NP;
+  if (freedom < 2) return Number.NaN;
+  const { weights, step, trial, work } = scratch;
+  let normal = scratch.normal;
+  let gradient = scratch.gradient;
+  let trialNormal = scratch.trialNormal;
+  let trialGradient = scratch.trialGradient;
+  fillWeights(samples, p, settings, weights);
+  let chi2 = accumulate(samples, p, settings, weights, normal, gradient);
+  let lambda = 1e-3;
+  let converged = false;
+  let reweighted = false;
+  for (let iteration = 0; iteration < MAX_ITERATIONS; iteration++) {
+    let accepted = false;
+    for (let attempt = 0; attempt < 6; attempt++) {
+      work.set(normal);
+      for (let j = 0; j < NP; j++) {
+        work[j * NP + j] = (normal[j * NP + j] as number) * (1 + lambda) + 1e-300;
+        step[j] = gradient[j] as number;
+      }
+      if (!factorCholesky(work, NP)) {
+        lambda = Math.max(1e-3, lambda * 10);
+        continue;
+      }
+      solveFactored(work, step, NP);
+      for (let j = 0; j < NP; j++) trial[j] = (p[j] as number) + (step[j] as number);
+      // Keep the ellipse an ellipse and the size finite: a long step is shortened, not rejected.
+      trial[PLNALPHA] = Math.min(
+        (p[PLNALPHA] as number) + 0.7,
+        Math.max((p[PLNALPHA] as number) - 0.7, trial[PLNALPHA] as number),
+      );
+      const g = Math.sqrt((trial[PG1] as number) ** 2 + (trial[PG2] as number) ** 2);
+      if (g > LARGEST_G) {
+        trial[PG1] = ((trial[PG1] as number) * LARGEST_G) / g;
+        trial[PG2] = ((trial[PG2] as number) * LARGEST_G) / g;
+      }
+      const next = accumulate(samples, trial, settings, weights, trialNormal, trialGradient);
+      if (next <= chi2) {
+        const drop = chi2 - next;
+        p.set(trial);
+        chi2 = next;
+        [normal, trialNormal] = [trialNormal, normal];
+        [gradient, trialGradient] = [trialGradient, gradient];
+        lambda = Math.max(1e-7, lambda * 0.2);
+        accepted = true;
+        if (drop < CONVERGED * Math.max(1, chi2 / freedom)) converged = true;
+        break;
+      }
+      lambda = Math.max(1e-4, lambda * 8);
+    }
+    if (!accepted) converged = true;
+    if (converged || (!reweighted && iteration >= 2)) {
+      if (reweighted) break;
+      // Once near the solution, the photon noise is taken from the fitted star instead of the first guess.
+      reweighted = true;
+      converged = false;
+      lambda = 1e-3;
+      fillWeights(samples, p, settings, weights);
+      chi2 = accumulate(samples, p, settings, weights, normal, gradient);
+    }
+  }
+  const reduced = chi2 / freedom;
+  work.set(normal);
+  if (!factorCholesky(work, NP)) return Number.NaN;
+  inverseDiagonal(work, NP, scratch.variance, step);
+  const inflate = Math.sqrt(Math.max(1, reduced));
+  for (let j = 0; j < NP; j++) {
+    errors[j] = Math.sqrt(scratch.variance[j] as number) * inflate;
+  }
+  return Number.isFinite(reduced) ? reduced : Number.NaN;
+}
+
+/** FWHM of a Moffat with scale α and exponent β: 2 α √(2^{1/β} − 1); for β = Infinity, of a Gaussian with σ = α. */
+export function fwhmOfAlpha(alpha: number, beta: number): number {
+  if (beta === Number.POSITIVE_INFINITY) return 2 * Math.sqrt(2 * Math.LN2) * alpha;
+  return 2 * alpha * Math.sqrt(2 ** (1 / beta) - 1);
+}
+
+/** Inverse of `fwhmOfAlpha`. */
+export function alphaOfFwhm(fwhm: number, beta: number): number {
+  return fwhm / fwhmOfAlpha(1, beta);
+}

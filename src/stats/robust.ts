@@ -1,0 +1,102 @@
+/** Robust location and scale: of pixel samples (in place, Float32Array) and of short lists of star values. */
+import { medianInPlace } from './select.js';
+
+/** σ of a normal distribution per median absolute deviation: 1 / Φ⁻¹(0.75). */
+export const MAD_TO_SIGMA = 1.482602218505602;
+
+/** Standard deviation of a unit normal cut at ±3 σ: √(1 − 6 φ(3) / (2 Φ(3) − 1)). */
+const TRUNCATED_3_SIGMA = 0.986578;
+
+const MAX_CLIP_ROUNDS = 8;
+
+/**
+ * Location and noise of the sky among samples that also hold stars, by clipping at 3 σ around the median until nothing changes.
+ *
+ * Location is the mode estimate 2.5 median − 1.5 mean where the clipped samples are only mildly skewed (|mean − median| < 0.3 σ:
+ * Pearson's empirical relation with the coefficients usual for crowded sky), else the median. Noise is the clipped
+ * standard deviation, corrected for the cut tails.
+ *
+ * @param data samples without NaN; reordered and compacted
+ * @param n number of samples
+ * @param out receives [location, noise, samples left]; NaN, NaN, 0 when n = 0
+ */
+export function clippedSky(data: Float32Array, n: number, out: Float64Array): void {
+  let count = n;
+  let median = medianInPlace(data, count);
+  let sigma = Number.NaN;
+  let mean = median;
+  for (let round = 0; round < MAX_CLIP_ROUNDS && count > 0; round++) {
+    let limit: number;
+    if (round === 0) {
+      // First round: a scale that bright stars cannot inflate, the distance to the lower quartile side.
+      let sum = 0;
+      let below = 0;
+      for (let i = 0; i < count; i++) {
+        const d = median - (data[i] as number);
+        if (d >= 0) {
+          sum += d * d;
+          below++;
+        }
+      }
+      sigma = Math.sqrt(sum / Math.max(1, below));
+    }
+    limit = 3 * sigma;
+    const low = median - limit;
+    const high = median + limit;
+    let kept = 0;
+    let sum = 0;
+    for (let i = 0; i < count; i++) {
+      const value = data[i] as number;
+      if (value >= low && value <= high) {
+        data[kept++] = value;
+        sum += value;
+      }
+    }
+    mean = sum / kept;
+    let squares = 0;
+    for (let i = 0; i < kept; i++) {
+      const d = (data[i] as number) - mean;
+      squares += d * d;
+    }
+    const next = Math.sqrt(squares / kept) / TRUNCATED_3_SIGMA;
+    const unchanged = kept === count && round > 0;
+    count = kept;
+    sigma = next;
+    if (unchanged || sigma === 0) break;
+    median = medianInPlace(data, count);
+  }
+  const skewed = Math.abs(mean - median) >= 0.3 * sigma;
+  out[0] = skewed || !(sigma > 0) ? median : 2.5 * median - 1.5 * mean;
+  out[1] = sigma;
+  out[2] = count;
+}
+
+/** Median of a list, which stays as it is; NaN entries are left out; NaN for an empty list. */
+export function medianOf(values: ArrayLike<number>): number {
+  return quantileOf(values, 0.5);
+}
+
+/** Quantile by linear interpolation between order statistics (R type 7); NaN entries are left out. */
+export function quantileOf(values: ArrayLike<number>, p: number): number {
+  const sorted = Float64Array.from(values)
+    .filter((value) => !Number.isNaN(value))
+    .sort();
+  const n = sorted.length;
+  if (n === 0) return Number.NaN;
+  const position = p * (n - 1);
+  const i = Math.floor(position);
+  const low = sorted[i] as number;
+  if (i + 1 >= n) return low;
+  return low + (position - i) * ((sorted[i + 1] as number) - low);
+}
+
+/** 1.4826 × median absolute deviation from `centre`. */
+export function madSigma(values: ArrayLike<number>, centre = medianOf(values)): number {
+  const deviations = Float64Array.from(values, (value) => Math.abs(value - centre));
+  return MAD_TO_SIGMA * medianOf(deviations);
+}
+
+/** Central 68.27 % of bootstrap draws: [low, high]. */
+export function interval68(draws: ArrayLike<number>): [number, number] {
+  return [quantileOf(draws, 0.15865), quantileOf(draws, 0.84135)];
+}
