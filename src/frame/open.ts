@@ -1,0 +1,50 @@
+/** Opens a frame: the format is recognised from the content, never from the name. */
+import { FrameReadError, UnsupportedFormatError } from '../errors.js';
+import { closeFile, type OpenFile, openFile, readFully } from './file.js';
+import { openFits, recognisesFits } from './fits/open-fits.js';
+import type { Frame, FrameOverrides } from './frame.js';
+import { looksLikeText, nameUnreadFormat } from './signatures.js';
+
+/** A format that can be read. Another format is one more entry: a test on the first bytes and a function that opens. */
+interface FormatReader {
+  recognises(head: Uint8Array): boolean;
+  open(file: OpenFile, overrides: FrameOverrides): Frame | Promise<Frame>;
+}
+
+const READERS: readonly FormatReader[] = [{ recognises: recognisesFits, open: openFits }];
+const SUPPORTED = 'uncompressed FITS';
+
+/** Bytes looked at to recognise a format. */
+const HEAD_BYTES = 512;
+
+/**
+ * Opens the frame at `path`. The caller closes it with `frame.rows.close()`.
+ * @throws FrameReadError when the file is missing, damaged or no frame; its `code`, message and `remedy` say which and what to do.
+ * @throws UnsupportedFormatError when it is a kind of file that is not read.
+ */
+export async function openFrame(path: string, overrides: FrameOverrides = {}): Promise<Frame> {
+  const file = openFile(path);
+  try {
+    const head = new Uint8Array(Math.min(HEAD_BYTES, file.size));
+    readFully(file, head, 0, head.length, 0);
+    const reader = READERS.find((candidate) => candidate.recognises(head));
+    if (reader !== undefined) return await reader.open(file, overrides);
+    throw notAFrame(path, head);
+  } catch (error) {
+    closeFile(file);
+    throw error;
+  }
+}
+
+function notAFrame(path: string, head: Uint8Array): FrameReadError {
+  const known = nameUnreadFormat(head);
+  if (known !== null) {
+    return new UnsupportedFormatError(path, known.found, SUPPORTED, known.remedy);
+  }
+  return new FrameReadError(
+    'not-a-frame',
+    path,
+    `${looksLikeText(head) ? 'this is a text file, not a frame' : 'the content is not that of a frame'}; supported: ${SUPPORTED}`,
+    'give a FITS file (its first word is SIMPLE), or save the frame as FITS again',
+  );
+}
