@@ -1,0 +1,153 @@
+/** `bluerim measure`: frames in, tables or JSON out. */
+import { realpathSync } from 'node:fs';
+import { availableParallelism } from 'node:os';
+import { Command } from 'commander';
+import { UsageError } from '../../errors.js';
+import type { NamedCatalogue } from '../../report/star-table.js';
+import type { Warning } from '../../warnings.js';
+import {
+  addMeasureOptions,
+  frameOverrides,
+  type MeasureFlags,
+  measureOptions,
+  SUN_CAUTION,
+} from '../options.js';
+import { createTerminal, type Terminal } from '../terminal.js';
+
+const EXAMPLES = `
+Examples:
+  bluerim measure field.fits
+      sizes and false colour of one frame
+  bluerim measure --focal-length 480 --aperture 80 --pixel-size 3.76 field.fits
+      the same with arcseconds and micrometres, beside a perfect lens
+  bluerim measure night/*.fits
+      one row per frame, and all of them combined
+  bluerim measure --json -o field.json --stars stars.ecsv field.fits
+      every number with its interval, and every star, for other programs
+
+Exit codes: 0 done; 1 a frame could not be measured; 2 nothing was done, the
+command line or an output is wrong.
+
+${SUN_CAUTION}`;
+
+export function measureCommand(setExitCode: (code: number) => void): Command {
+  const command = new Command('measure')
+    .description(
+      'Measure star sizes and false colour in frames of a star field. Linear data straight from the camera serves best: not stretched, not sharpened, and a colour mosaic not interpolated.',
+    )
+    .argument('<frame...>', 'FITS files: mono, colour mosaic, or three colour planes')
+    .helpOption('-h, --help', 'show this help')
+    .addHelpText('after', EXAMPLES);
+  return addMeasureOptions(command).action(async (frames: string[], flags: MeasureFlags) => {
+    setExitCode(await runMeasure(frames, flags, createTerminal(flags.color)));
+  });
+}
+
+/** Runs the command; returns the exit code. */
+async function runMeasure(
+  frames: readonly string[],
+  flags: MeasureFlags,
+  terminal: Terminal,
+): Promise<number> {
+  const { checkFileTarget } = await import('../output.js');
+  const starsFormat = flags.stars === undefined ? null : starsFormatOf(flags.stars);
+  const output = flags.output === '-' ? undefined : flags.output;
+  if (output !== undefined && output === flags.stars) {
+    throw new UsageError('--output and --stars name the same file', 'give them different names');
+  }
+  for (const target of [output, flags.stars]) {
+    if (target !== undefined) checkFileTarget(target, flags.force ?? false);
+  }
+  const { files, warnings } = withoutRepeats(frames);
+
+  const { chooseJobs, measureAll } = await import('../../pool/pool.js');
+  const { startProgress } = await import('../progress.js');
+  const jobs = flags.jobs ?? (await chooseJobs(files, availableParallelism()));
+  const progress = startProgress(files.length, terminal.interactive);
+  const options = measureOptions(flags);
+  const overrides = frameOverrides(flags);
+  const keepStars = starsFormat !== null;
+  const outcomes = await measureAll(
+    files.map((file) => ({ file, options, overrides, keepStars })),
+    jobs,
+    () => progress.step(),
+  ).finally(() => progress.stop());
+
+  const results = outcomes.map((each) => each.result);
+  const { combineFrames } = await import('../../measure/combine.js');
+  const { allWarnings, jsonText, measureDocument } = await import('../../report/json.js');
+  const { showFailures, showWarnings } = await import('../warnings.js');
+  const { writeWhole } = await import('../output.js');
+  const combined = combineFrames(results);
+
+  if (flags.stars !== undefined && starsFormat !== null) {
+    const stars: NamedCatalogue[] = outcomes.flatMap(({ result, catalogue }) =>
+      catalogue === null ? [] : [{ file: result.file, catalogue }],
+    );
+    writeWhole(flags.stars, await starsText(stars, starsFormat));
+    terminal.message(`wrote ${flags.stars}`);
+  }
+  const asJson = flags.json === true || output?.toLowerCase().endsWith('.json') === true;
+  let text: string;
+  if (asJson) {
+    text = jsonText(measureDocument(results, combined, options, overrides, warnings));
+  } else {
+    const { PLAIN_STYLE } = await import('../../report/layout.js');
+    const style = output === undefined ? terminal.style : PLAIN_STYLE;
+    const { reportText } = await import('../../report/table.js');
+    text = reportText(results, combined, terminal.width, style);
+  }
+  if (output === undefined) {
+    terminal.result(text);
+  } else {
+    writeWhole(output, text);
+    terminal.message(`wrote ${output}`);
+  }
+  showWarnings(allWarnings(results, warnings), terminal);
+  showFailures(results, terminal);
+  return results.some((each) => each.status === 'failed') ? 1 : 0;
+}
+
+/** Leaves out a file that was named before, under whatever path, and says so. */
+function withoutRepeats(frames: readonly string[]): { files: string[]; warnings: Warning[] } {
+  const files: string[] = [];
+  const warnings: Warning[] = [];
+  const seen = new Set<string>();
+  for (const file of frames) {
+    const identity = realPath(file);
+    if (seen.has(identity)) {
+      warnings.push({
+        code: 'same-file-twice',
+        message: 'this file was named more than once; it is measured once and counts once',
+        file,
+      });
+    } else {
+      seen.add(identity);
+      files.push(file);
+    }
+  }
+  return { files, warnings };
+}
+
+/** The path with links resolved; a path that leads nowhere stands for itself. */
+function realPath(file: string): string {
+  try {
+    return realpathSync(file);
+  } catch {
+    return file;
+  }
+}
+
+type StarsFormat = 'csv' | 'ecsv';
+
+function starsFormatOf(path: string): StarsFormat {
+  const name = path.toLowerCase();
+  if (name.endsWith('.ecsv')) return 'ecsv';
+  if (name.endsWith('.csv')) return 'csv';
+  throw new UsageError(`--stars ${path}: the format is not clear`, 'end the name in .csv or .ecsv');
+}
+
+async function starsText(stars: readonly NamedCatalogue[], format: StarsFormat): Promise<string> {
+  if (format === 'ecsv') return (await import('../../report/ecsv.js')).starsEcsv(stars);
+  return (await import('../../report/csv.js')).starsCsv(stars);
+}

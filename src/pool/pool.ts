@@ -1,0 +1,74 @@
+/** Many files, one or several threads, results in input order. */
+import { stat } from 'node:fs/promises';
+import { type MeasureOutcome, type MeasureTask, measureFile } from './measure-file.js';
+
+/** Told after each file, in the order of completion; the next file waits for it on a single thread. */
+export type OutcomeListener = (outcome: MeasureOutcome, index: number) => void | Promise<void>;
+
+/** A worker takes 40–200 ms to start: it must have more than this to do, in bytes of files, to be worth it. */
+const WORTHWHILE_BYTES = 16e6;
+
+/**
+ * How many threads to use when the user gives no number: one per file up to `cores`, but a single one where all files
+ * together are done sooner than workers start.
+ */
+export async function chooseJobs(files: readonly string[], cores: number): Promise<number> {
+  if (files.length < 2 || cores < 2) return 1;
+  const sizes = await Promise.all(
+    files.map((file) =>
+      stat(file).then(
+        ({ size }) => size,
+        () => 0,
+      ),
+    ),
+  );
+  const bytes = sizes.reduce((a, b) => a + b, 0);
+  return Math.max(1, Math.min(files.length, cores, Math.floor(bytes / WORTHWHILE_BYTES)));
+}
+
+/** Measures every task on `jobs` threads (1 = this one). The outcome of a task does not depend on `jobs`. */
+export async function measureAll(
+  tasks: readonly MeasureTask[],
+  jobs: number,
+  listener: OutcomeListener = () => {},
+): Promise<MeasureOutcome[]> {
+  const threads = Math.min(jobs, tasks.length);
+  return threads < 2 ? measureHere(tasks, listener) : measureThere(tasks, threads, listener);
+}
+
+async function measureHere(
+  tasks: readonly MeasureTask[],
+  listener: OutcomeListener,
+): Promise<MeasureOutcome[]> {
+  const outcomes: MeasureOutcome[] = [];
+  for (const [index, task] of tasks.entries()) {
+    const outcome = await measureFile(task);
+    outcomes.push(outcome);
+    await listener(outcome, index);
+  }
+  return outcomes;
+}
+
+async function measureThere(
+  tasks: readonly MeasureTask[],
+  threads: number,
+  listener: OutcomeListener,
+): Promise<MeasureOutcome[]> {
+  const { Piscina } = await import('piscina');
+  const pool = new Piscina({
+    filename: new URL('./worker.js', import.meta.url).href,
+    minThreads: threads,
+    maxThreads: threads,
+  });
+  try {
+    return await Promise.all(
+      tasks.map(async (task, index) => {
+        const outcome = (await pool.run(task)) as MeasureOutcome;
+        await listener(outcome, index);
+        return outcome;
+      }),
+    );
+  } finally {
+    await pool.destroy();
+  }
+}

@@ -1,0 +1,104 @@
+/** Several frames as text: one row each, a combined row, and what the combination says about itself. */
+import type { CombinedResult } from '../measure/combine.js';
+import type { ChannelName, FrameResult } from '../measure/result.js';
+import { escapeControls } from './escape.js';
+import { paintChannel } from './frame-table.js';
+import { type Column, columnsText, type TextStyle, wrap } from './layout.js';
+import { count, NOT_MEASURED, signed, withUncertainty } from './number.js';
+import { CHANNEL_ORDER } from './words.js';
+
+/** Longest file name shown; the end of a path tells more than its start. */
+const NAME_WIDTH = 24;
+
+/** The end of a path, at most `NAME_WIDTH` characters. */
+export function shortName(path: string): string {
+  const name = escapeControls(path);
+  const characters = [...name];
+  return characters.length <= NAME_WIDTH
+    ? name
+    : `…${characters.slice(characters.length - NAME_WIDTH + 1).join('')}`;
+}
+
+/** A row per frame in input order, failed ones included. Ends without a line break. */
+export function framesText(
+  results: readonly FrameResult[],
+  combined: CombinedResult | null,
+  width: number,
+  style: TextStyle,
+): string {
+  const channels = CHANNEL_ORDER.filter((name) =>
+    results.some((each) => each.channels[name] !== undefined),
+  );
+  const combinedRow = <T>(cell: (all: CombinedResult) => T): T[] =>
+    combined === null ? [] : [cell(combined)];
+  const columns: Column[] = [
+    {
+      head: 'frame',
+      cells: [
+        ...results.map((each) => shortName(each.file)),
+        ...combinedRow((all) => style.strong(`${all.files.length} combined`)),
+      ],
+    },
+    {
+      head: 'stars\nused',
+      align: 'right',
+      cells: [
+        ...results.map((each) =>
+          each.status === 'failed'
+            ? style.warn('failed')
+            : each.stars === null
+              ? NOT_MEASURED
+              : count(each.stars.used),
+        ),
+        ...combinedRow((all) => count(all.starsUsed)),
+      ],
+    },
+    ...channels.map((name) => sizeColumn(name, results, combined, style)),
+  ];
+  if (results.some((each) => each.halo !== null)) {
+    columns.push(
+      {
+        head: 'blue − red\nhalo %',
+        cells: [
+          ...results.map((each) =>
+            signed(withUncertainty(each.halo?.blueMinusRed.overPerfectLensPercent ?? null, 2)),
+          ),
+          ...combinedRow((all) =>
+            signed(withUncertainty(all.halo?.blueMinusRed.overPerfectLensPercent ?? null, 2)),
+          ),
+        ],
+      },
+      {
+        head: 'halo',
+        cells: [
+          ...results.map((each) => each.halo?.level ?? NOT_MEASURED),
+          ...combinedRow(() => ''),
+        ],
+      },
+    );
+  }
+  const verdicts = results.map((each) => each.linearity?.verdict ?? NOT_MEASURED);
+  if (verdicts.some((verdict) => verdict !== 'linear' && verdict !== NOT_MEASURED)) {
+    columns.push({ head: 'data', cells: [...verdicts, ...combinedRow(() => '')] });
+  }
+  const parts = [columnsText(columns, width, style)];
+  if (combined !== null && combined.notes.length > 0) {
+    parts.push(combined.notes.map((note) => wrap(`Note: ${note}.`, width, 6)).join('\n'));
+  }
+  return parts.join('\n\n');
+}
+
+function sizeColumn(
+  name: ChannelName,
+  results: readonly FrameResult[],
+  combined: CombinedResult | null,
+  style: TextStyle,
+): Column {
+  return {
+    head: `FWHM px\n${paintChannel(name, style)}`,
+    cells: [
+      ...results.map((each) => withUncertainty(each.channels[name]?.fwhmPx ?? null, 2)),
+      ...(combined === null ? [] : [withUncertainty(combined.channels[name]?.fwhmPx ?? null, 2)]),
+    ],
+  };
+}
