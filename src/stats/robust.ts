@@ -100,3 +100,42 @@ export function madSigma(values: ArrayLike<number>, centre = medianOf(values)): 
 export function interval68(draws: ArrayLike<number>): [number, number] {
   return [quantileOf(draws, 0.15865), quantileOf(draws, 0.84135)];
 }
+
+/**
+ * Mean after clipping at `limit` σ around the median until nothing changes; `data[0 … n − 1]` is reordered and compacted.
+ * Steadier than the mode of `clippedSky` where contamination is already modelled. out: [mean, σ, samples left].
+ */
+export function clippedMean(
+  data: Float32Array,
+  n: number,
+  limit: number,
+  out: Float64Array,
+): void {
+  let count = n;
+  let mean = medianInPlace(data, count);
+  let sigma = Number.NaN;
+  for (let round = 0; round < MAX_CLIP_ROUNDS && count > 0; round++) {
+    const reference = mean;
+    let sum = 0;
+    let squares = 0;
+    for (let i = 0; i < count; i++) {
+      const d = (data[i] as number) - reference;
+      sum += d;
+      squares += d * d;
+    }
+    mean = reference + sum / count;
+    sigma = Math.sqrt(Math.max(0, squares / count - (sum / count) ** 2));
+    // The first cut is made around the median, which outliers cannot pull.
+    const centre = round === 0 ? reference : mean;
+    let kept = 0;
+    for (let i = 0; i < count; i++) {
+      const value = data[i] as number;
+      if (Math.abs(value - centre) <= limit * sigma) data[kept++] = value;
+    }
+    if (kept === count || kept === 0) break;
+    count = kept;
+  }
+  out[0] = mean;
+  out[1] = sigma;
+  out[2] = count;
+}

@@ -1,0 +1,331 @@
+/** Finds the sources of a frame and labels them: background → peaks → size of the stars → stamps → fits → flags. */
+import { FLAG } from '../catalogue/flags.js';
+import { type BackgroundMesh, buildBackground, type FloatReader } from '../detect/background.js';
+import type { ChannelPlan } from '../detect/lattice.js';
+import { findPeaks, type Peaks } from '../detect/peaks.js';
+import { findPlateau } from '../detect/saturation.js';
+import { cutStamps, type Stamps } from '../detect/stamps.js';
+import { medianOf } from '../stats/robust.js';
+import { robustQuadratic } from '../stats/regression.js';
+import { findLocus, flagSamples, flagShapes, opticalFwhm, type StarLocus } from './classify.js';
+import { fitSources } from './fit-sources.js';
+import { createSources, type Sources } from './sources.js';
+
+/** Moffat exponent of the first fits, before the frame's own profile is known: typical of seeing-limited stars. */
+export const FIRST_BETA = 3.5;
+/** Bright candidates that decide the size of the stars. */
+const LOOK_COUNT = 160;
+/** Relative error granted to the model while fitting: an instrument's stars are never exact Moffats. */
+export const FIT_MODEL_ERROR = 0.01;
+/** Memory for core stamps, samples. */
+const STAMP_BUDGET = 8e6;
+/** Fits made at most, as a multiple of the stars asked for: some will be rejected. */
+const FIT_MARGIN = 1.6;
+const LARGEST_KERNEL_PX = 40;
+
+export interface Found {
+  mesh: BackgroundMesh;
+  peaks: Peaks;
+  sources: Sources;
+  /** Core stamps and the stamp of each source (−1 = none). */
+  core: Stamps;
+  stampOf: Int32Array;
+  /** Null when no source could be fitted as a star. */
+  locus: StarLocus | null;
+  /** Clipping level per channel used, NaN = unknown. */
+  saturation: Float64Array;
+  saturationSource: 'option' | 'header' | 'frame' | 'type' | null;
+  /** Radius of the single-star fits, px. */
+  fitRadiusPx: number;
+  /** Sources that were fitted, brightest first. */
+  fitted: number[];
+}
+
+export interface FindInput {
+  read: FloatReader;
+  plan: ChannelPlan;
+  width: number;
+  height: number;
+  /** Step between integer samples, physical; 0 for floats. */
+  quantum: number;
+  thresholdSigma: number;
+  maxStars: number;
+  smallestSnr: number;
+  noisePerSignal: number;
+  knownSaturation: { adu: number; source: 'option' | 'header' } | null;
+  typeMaximum: number | null;
+}
+
+/** Order of sources by significance, brightest first; ties by index so that the order never varies. */
+function brightestFirst(significance: Float64Array): number[] {
+  return Array.from({ length: significance.length }, (_, i) => i).sort(
+    (a, b) => (significance[b] as number) - (significance[a] as number) || a - b,
+  );
+}
+
+/**
+ * Runs the whole search. The matched filter is widened until it suits the stars of the frame, so that defocused or
+ * oversampled stars are found as one source each.
+ */
+export function findSources(input: FindInput): Found {
+  const { read, plan, width, height } = input;
+  const mesh = buildBackground(read, plan, width, height, input.quantum);
+  const reference = plan.reference;
+  let kernelPx = plan.bin === 2 ? 3 : 2.5;
+  let peaks: Peaks;
+  let look: LookResult;
+  for (;;) {
+    peaks = findPeaks(read, plan, mesh, width, height, kernelPx, input.thresholdSigma);
+    look = firstLook(input, mesh, peaks, kernelPx);
+    const wanted = look.fwhmPx;
+    if (!(wanted > 1.7 * kernelPx) || kernelPx >= LARGEST_KERNEL_PX) break;
+    kernelPx = Math.min(LARGEST_KERNEL_PX, wanted);
+  }
+  const fwhm = Number.isNaN(look.fwhmPx) ? kernelPx : look.fwhmPx;
+  const fitRadiusPx = Math.max(4, 2.2 * Math.sqrt(fwhm * fwhm + 1) + 0.5);
+  const radius = Math.ceil(fitRadiusPx + 1.5);
+
+  const { sources, order } = mergePlateaus(peaks, look.saturation, plan, input);
+  const stampLimit = Math.max(
+    200,
+    Math.floor(STAMP_BUDGET / (plan.planes * (2 * radius + 1) ** 2)),
+  );
+  const withStamp = order.slice(0, stampLimit);
+  const stampOf = new Int32Array(sources.n).fill(-1);
+  withStamp.forEach((i, k) => {
+    stampOf[i] = k;
+  });
+  const core = cutStamps(
+    read,
+    plan,
+    mesh,
+    withStamp.map((i) => sources.x[i] as number),
+    withStamp.map((i) => sources.y[i] as number),
+    radius,
+  );
+  const edgePx = Math.max(2, fwhm);
+  flagSamples(core, stampOf, plan, sources, look.saturation, edgePx, width, height);
+
+  const fitLimit = Math.ceil(FIT_MARGIN * input.maxStars) + 200;
+  const fitted: number[] = [];
+  const skip = FLAG.edge | FLAG.saturated | FLAG['hot pixel'];
+  for (const i of order) {
+    if (((sources.flags[i] as number) & skip) !== 0) continue;
+    if ((stampOf[i] as number) < 0 || fitted.length >= fitLimit) {
+      sources.flags[i] =
+        (sources.flags[i] as number) |
+        ((sources.significance[i] as number) > 2 * input.smallestSnr
+          ? FLAG['over limit']
+          : FLAG.faint);
+      continue;
+    }
+    if ((sources.significance[i] as number) < 0.6 * input.smallestSnr) {
+      sources.flags[i] = (sources.flags[i] as number) | FLAG.faint;
+      continue;
+    }
+    fitted.push(i);
+  }
+  const fits = sources.fits[reference];
+  if (!fits) throw new RangeError('no reference channel');
+  fitSources(
+    core,
+    stampOf,
+    plan,
+    sources,
+    fitted,
+    {
+      channel: reference,
+      beta: FIRST_BETA,
+      startFwhmPx: fwhm,
+      radiusPx: fitRadiusPx,
+      noisePerSignal: input.noisePerSignal,
+      modelError: FIT_MODEL_ERROR,
+    },
+    fits,
+  );
+  const locus = findLocus(sources, fits, fitted, FIRST_BETA, width, height, robustQuadratic);
+  if (locus) {
+    flagShapes(sources, fits, fitted, locus, FIRST_BETA, input.smallestSnr, width, height);
+  } else {
+    for (const i of fitted) {
+      sources.flags[i] = (sources.flags[i] as number) | FLAG['poor fit'];
+    }
+  }
+  for (const i of fitted) {
+    if ((fits.x[i] as number) > 0) {
+      sources.x[i] = fits.x[i] as number;
+      sources.y[i] = fits.y[i] as number;
+    }
+  }
+  return {
+    mesh,
+    peaks,
+    sources,
+    core,
+    stampOf,
+    locus,
+    saturation: look.saturation,
+    saturationSource: look.source,
+    fitRadiusPx,
+    fitted,
+  };
+}
+
+interface LookResult {
+  /** Median optical FWHM of the bright unsaturated candidates; NaN when none can be fitted. */
+  fwhmPx: number;
+  saturation: Float64Array;
+  source: Found['saturationSource'];
+}
+
+/** Stamps of the brightest candidates: where the frame clips, and how wide its stars are. */
+function firstLook(
+  input: FindInput,
+  mesh: BackgroundMesh,
+  peaks: Peaks,
+  kernelPx: number,
+): LookResult {
+  const { plan } = input;
+  const channels = plan.channels.length;
+  const order = brightestFirst(peaks.significance).slice(0, 3 * LOOK_COUNT);
+  const radius = Math.ceil(2.6 * kernelPx + 1);
+  const sources = createSources(
+    order.length,
+    Float64Array.from(order, (i) => peaks.x[i] as number),
+    Float64Array.from(order, (i) => peaks.y[i] as number),
+    Float64Array.from(order, (i) => peaks.significance[i] as number),
+    channels,
+  );
+  const stamps = cutStamps(input.read, plan, mesh, sources.x, sources.y, radius);
+  const stampOf = Int32Array.from({ length: order.length }, (_, i) => i);
+  const found = findPlateau(stamps, plan).level;
+  let source: Found['saturationSource'] = null;
+  const saturation = new Float64Array(channels).fill(Number.NaN);
+  for (let c = 0; c < channels; c++) {
+    const plateau = found[c] as number;
+    if (input.knownSaturation) {
+      // A plateau clearly below the level given wins: the frame cannot lie about where it clips.
+      const given = input.knownSaturation.adu;
+      saturation[c] = plateau < 0.9 * given ? plateau : given;
+      source = plateau < 0.9 * given ? 'frame' : input.knownSaturation.source;
+    } else if (plateau === plateau) {
+      saturation[c] = plateau;
+      source = 'frame';
+    }
+  }
+  if (source === null && input.typeMaximum !== null) {
+    saturation.fill(input.typeMaximum);
+    source = 'type';
+  }
+  flagSamples(
+    stamps,
+    stampOf,
+    plan,
+    sources,
+    saturation,
+    kernelPx,
+    input.width,
+    input.height,
+  );
+  const list: number[] = [];
+  for (let i = 0; i < sources.n && list.length < LOOK_COUNT; i++) {
+    if ((sources.flags[i] as number) === 0) list.push(i);
+  }
+  const fits = sources.fits[plan.reference];
+  if (!fits || list.length === 0) return { fwhmPx: Number.NaN, saturation, source };
+  fitSources(
+    stamps,
+    stampOf,
+    plan,
+    sources,
+    list,
+    {
+      channel: plan.reference,
+      beta: FIRST_BETA,
+      startFwhmPx: kernelPx,
+      radiusPx: radius,
+      noisePerSignal: input.noisePerSignal,
+      modelError: 0.03,
+    },
+    fits,
+  );
+  const sizes = list
+    .map((i) => opticalFwhm(fits, i, FIRST_BETA))
+    .filter((value) => value > 0.5 && value < 4 * radius);
+  return { fwhmPx: medianOf(sizes), saturation, source };
+}
+
+/**
+ * Sources from peaks, with the several peaks that noise makes on one clipped plateau merged into the brightest: they are one
+ * star and are not counted twice.
+ */
+function mergePlateaus(
+  peaks: Peaks,
+  saturation: Float64Array,
+  plan: ChannelPlan,
+  input: FindInput,
+): { sources: Sources; order: number[] } {
+  const level = Math.min(...saturation);
+  let drop = new Uint8Array(peaks.length);
+  if (level === level && peaks.length > 1) drop = dropWithinPlateaus(peaks, level, plan, input);
+  const keep: number[] = [];
+  for (let i = 0; i < peaks.length; i++) if (drop[i] === 0) keep.push(i);
+  const sources = createSources(
+    keep.length,
+    Float64Array.from(keep, (i) => peaks.x[i] as number),
+    Float64Array.from(keep, (i) => peaks.y[i] as number),
+    Float64Array.from(keep, (i) => peaks.significance[i] as number),
+    plan.channels.length,
+  );
+  return { sources, order: brightestFirst(sources.significance) };
+}
+
+/** Marks peaks joined to a brighter one by an unbroken straight run of samples at or above 0.9 × the clipping level. */
+function dropWithinPlateaus(
+  peaks: Peaks,
+  level: number,
+  plan: ChannelPlan,
+  input: FindInput,
+): Uint8Array<ArrayBuffer> {
+  const drop = new Uint8Array(peaks.length);
+  const order = brightestFirst(peaks.significance);
+  const reach = 40;
+  const row = new Float32Array(input.width);
+  // Peaks are few and bright here: look only at those whose own sample is on the plateau.
+  const onPlateau: number[] = [];
+  for (const i of order) {
+    const y = Math.round(peaks.y[i] as number);
+    const x = Math.round(peaks.x[i] as number);
+    if (y < 0 || y >= input.height || x < 0 || x >= input.width) continue;
+    // Significance alone rules most peaks out before a row is read.
+    if ((peaks.significance[i] as number) < 50) break;
+    if (onPlateau.length >= 3000) break;
+    input.read(0, y, 1, row);
+    if ((row[x] as number) >= 0.9 * level) onPlateau.push(i);
+  }
+  for (let a = 0; a < onPlateau.length; a++) {
+    const i = onPlateau[a] as number;
+    if (drop[i] === 1) continue;
+    for (let b = a + 1; b < onPlateau.length; b++) {
+      const j = onPlateau[b] as number;
+      if (drop[j] === 1) continue;
+      const dx = (peaks.x[j] as number) - (peaks.x[i] as number);
+      const dy = (peaks.y[j] as number) - (peaks.y[i] as number);
+      const distance = Math.sqrt(dx * dx + dy * dy);
+      if (distance > reach) continue;
+      let joined = true;
+      const steps = Math.ceil(distance);
+      for (let s = 1; s < steps && joined; s++) {
+        const x = Math.round((peaks.x[i] as number) + (dx * s) / steps);
+        const y = Math.round((peaks.y[i] as number) + (dy * s) / steps);
+        input.read(0, y, 1, row);
+        const value = row[x] as number;
+        const next = row[Math.min(input.width - 1, x + 1)] as number;
+        // On a mosaic the site between may be of a darker colour: one of two neighbours is enough.
+        joined = Math.max(value, plan.bin === 2 ? next : value) >= 0.9 * level;
+      }
+      if (joined) drop[j] = 1;
+    }
+  }
+  return drop;
+}

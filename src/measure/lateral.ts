@@ -1,0 +1,100 @@
+/** Lateral colour: where red and blue land beside green, as a constant plus a part linear in the distance from the frame's centre.
+ *
+ * measurement.md, section 7: shift = (cx, cy) + m · (X, Y). The constant is dispersion in the air or a wedge; m is lateral
+ * chromatic aberration. It is removed before profiles are compared, so that a sideways shift is never mistaken for a halo.
+ */
+import { createRandom } from '../stats/random.js';
+import { robustLinear } from '../stats/regression.js';
+import type { FitColumns, Sources } from './sources.js';
+
+export interface LateralShift {
+  /** Constant part, px. */
+  cx: number;
+  cy: number;
+  /** px of shift per px from the frame's centre. */
+  m: number;
+  /** Bootstrap draws of m. */
+  mDraws: Float64Array;
+  stars: number;
+}
+
+/** Shift of one star at most, as a share of the green FWHM, before it counts as a failed fit. */
+const LARGEST_SHIFT_FWHM = 3;
+
+/**
+ * Fits the shift of `channel` against `reference` over the listed sources; null below 5 stars with both centroids.
+ */
+export function fitLateral(
+  sources: Sources,
+  list: readonly number[],
+  reference: FitColumns,
+  channel: FitColumns,
+  width: number,
+  height: number,
+  fwhmPx: number,
+  seed: number,
+  draws: number,
+): LateralShift | null {
+  const usable = list.filter((i) => {
+    const d =
+      Math.abs((channel.x[i] as number) - (reference.x[i] as number)) +
+      Math.abs((channel.y[i] as number) - (reference.y[i] as number));
+    return d < LARGEST_SHIFT_FWHM * fwhmPx;
+  });
+  const n = usable.length;
+  if (n < 5) return null;
+  const columns = new Float64Array(2 * n * 3);
+  const values = new Float64Array(2 * n);
+  const weights = new Float64Array(2 * n);
+  // A floor keeps a handful of very bright stars from deciding alone.
+  const floor = (0.02 * fwhmPx) ** 2;
+  usable.forEach((i, k) => {
+    const x = (sources.x[i] as number) - (width - 1) / 2;
+    const y = (sources.y[i] as number) - (height - 1) / 2;
+    columns.set([1, 0, x], 6 * k);
+    columns.set([0, 1, y], 6 * k + 3);
+    values[2 * k] = (channel.x[i] as number) - (reference.x[i] as number);
+    values[2 * k + 1] = (channel.y[i] as number) - (reference.y[i] as number);
+    weights[2 * k] =
+      1 / ((channel.xError[i] as number) ** 2 + (reference.xError[i] as number) ** 2 + floor);
+    weights[2 * k + 1] =
+      1 / ((channel.yError[i] as number) ** 2 + (reference.yError[i] as number) ** 2 + floor);
+  });
+  const best = robustLinear(2 * n, 3, columns, values, weights);
+  if (!best) return null;
+  const random = createRandom(seed);
+  const mDraws = new Float64Array(draws);
+  const drawColumns = new Float64Array(2 * n * 3);
+  const drawValues = new Float64Array(2 * n);
+  const drawWeights = new Float64Array(2 * n);
+  for (let d = 0; d < draws; d++) {
+    for (let k = 0; k < n; k++) {
+      const j = Math.floor(random() * n);
+      drawColumns.set(columns.subarray(6 * j, 6 * j + 6), 6 * k);
+      drawValues.set(values.subarray(2 * j, 2 * j + 2), 2 * k);
+      drawWeights.set(weights.subarray(2 * j, 2 * j + 2), 2 * k);
+    }
+    const fit = robustLinear(2 * n, 3, drawColumns, drawValues, drawWeights);
+    mDraws[d] = fit ? (fit[2] as number) : Number.NaN;
+  }
+  return { cx: best[0] as number, cy: best[1] as number, m: best[2] as number, mDraws, stars: n };
+}
+
+/** Shift of every source by a lateral model (zeros for null). */
+export function shiftsAt(
+  shift: LateralShift | null,
+  x: Float64Array,
+  y: Float64Array,
+  width: number,
+  height: number,
+): { x: Float64Array; y: Float64Array } {
+  const sx = new Float64Array(x.length);
+  const sy = new Float64Array(x.length);
+  if (shift) {
+    for (let i = 0; i < x.length; i++) {
+      sx[i] = shift.cx + shift.m * ((x[i] as number) - (width - 1) / 2);
+      sy[i] = shift.cy + shift.m * ((y[i] as number) - (height - 1) / 2);
+    }
+  }
+  return { x: sx, y: sy };
+}

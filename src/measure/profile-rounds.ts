@@ -1,0 +1,327 @@
+/** The effective profile of a channel: a radial spline fitted to the samples of many stars at once.
+ *
+ * One round: take neighbours off with the current profile; level each star with its own annulus, lattice by lattice; scale the
+ * profile to each star; then solve for the spline that all samples share. The sum over stars of normal equations is a flux-weighted
+ * stack. Every star's share is kept, so that a bootstrap over stars is a sum of small matrices.
+ */
+import { clippedMean } from '../stats/robust.js';
+import { robustLinear } from '../stats/regression.js';
+import { solveBanded } from '../stats/solve.js';
+import { extendedProfileAt, influenceRadius, type NeighbourLists, rimOf } from './neighbours.js';
+import type { ProfileSamples } from './profile-samples.js';
+import {
+  normaliseTable,
+  type ProfileTable,
+  profileAt,
+  type RadialSpline,
+  tableEntry,
+  tabulate,
+} from './radial-spline.js';
+
+/** Relative error of one shared profile for every star: keeps a few bright stars from deciding alone. */
+const PROFILE_ERROR = 0.04;
+/** The same in the test that rejects samples: elongation and field changes must not be cut away as outliers. */
+const REJECTION_ERROR = 0.25;
+const REJECTION_SIGMA = 5;
+/** Relative error of a neighbour's model. */
+const NEIGHBOUR_ERROR = 0.08;
+/** Neighbours are taken off out to where they add less than this share of the sky noise. */
+const NEIGHBOUR_LIMIT = 0.03;
+export const BAND = 4;
+
+/** State of one channel between rounds. */
+export interface ChannelProfile {
+  spline: RadialSpline;
+  table: ProfileTable;
+  rim: number;
+  coefficients: Float64Array;
+  /** Flux of each profile star within R_max, and its error. */
+  flux: Float64Array;
+  fluxError: Float64Array;
+  /** Mean local residual background of each star, above the mesh. */
+  background: Float64Array;
+  /** Normal equations of each star: size × 4 band and size right-hand side. */
+  band: Float64Array;
+  right: Float64Array;
+  /** Annulus brightness per unit flux (wings beyond R_max) and its error. */
+  wing: number;
+  wingError: number;
+}
+
+export interface RoundInput {
+  samples: ProfileSamples;
+  rMax: number;
+  noisePerSignal: number;
+  /** Sources around each profile star, and their positions and fluxes in this channel. */
+  neighbours: NeighbourLists;
+  sourceX: Float64Array;
+  sourceY: Float64Array;
+  sourceFlux: Float64Array;
+  /** Shift of this channel at each source. */
+  shiftX: Float64Array;
+  shiftY: Float64Array;
+}
+
+export function createChannelProfile(
+  spline: RadialSpline,
+  table: ProfileTable,
+  stars: number,
+): ChannelProfile {
+  return {
+    spline,
+    table,
+    rim: rimOf(table),
+    coefficients: new Float64Array(spline.size),
+    flux: new Float64Array(stars),
+    fluxError: new Float64Array(stars),
+    background: new Float64Array(stars),
+    band: new Float64Array(stars * spline.size * BAND),
+    right: new Float64Array(stars * spline.size),
+    wing: 0,
+    wingError: Number.POSITIVE_INFINITY,
+  };
+}
+
+/** One round for one channel; updates `profile` in place. Returns false when the spline cannot be solved. */
+export function profileRound(profile: ChannelProfile, input: RoundInput): boolean {
+  const { samples, rMax } = input;
+  const { stars } = samples;
+  takeNeighboursOff(profile, input);
+
+  // Local backgrounds from the annulus, per lattice.
+  const level = new Float64Array(stars * samples.lattices);
+  const levelCount = new Float64Array(stars * samples.lattices);
+  let longest = 0;
+  for (let k = 0; k < stars; k++) {
+    longest = Math.max(longest, (samples.start[k + 1] as number) - (samples.start[k] as number));
+  }
+  const scratch = new Float32Array(longest);
+  const stats = new Float64Array(3);
+  for (let k = 0; k < stars; k++) {
+    let sum = 0;
+    let used = 0;
+    for (let l = 0; l < samples.lattices; l++) {
+      let n = 0;
+      for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
+        if (samples.lattice[s] === l && (samples.r[s] as number) >= rMax) {
+          scratch[n++] = (samples.value[s] as number) - (samples.neighbour[s] as number);
+        }
+      }
+      if (n < 8) continue;
+      clippedMean(scratch, n, 3, stats);
+      level[k * samples.lattices + l] = stats[0] as number;
+      levelCount[k * samples.lattices + l] = stats[2] as number;
+      sum += (stats[0] as number) * (stats[2] as number);
+      used += stats[2] as number;
+    }
+    profile.background[k] = used > 0 ? sum / used : 0;
+  }
+  fitWing(profile, samples);
+  const wing = profile.wing > 2 * profile.wingError ? profile.wing : 0;
+
+  for (let k = 0; k < stars; k++) {
+    const shed = wing * (profile.flux[k] as number);
+    for (let l = 0; l < samples.lattices; l++) {
+      const at = k * samples.lattices + l;
+      if ((levelCount[at] as number) > 0) level[at] = (level[at] as number) - shed;
+    }
+    scaleStar(profile, input, k, level);
+  }
+  profile.band.fill(0);
+  profile.right.fill(0);
+  for (let k = 0; k < stars; k++) addStar(profile, input, k, level);
+
+  const size = profile.spline.size;
+  const band = new Float64Array(size * BAND);
+  const right = new Float64Array(size);
+  for (let k = 0; k < stars; k++) addTo(profile, k, 1, band, right);
+  if (!solveProfile(band, right, size)) return false;
+  profile.coefficients.set(right);
+  tabulate(profile.spline, profile.coefficients, profile.table);
+  const total = normaliseTable(profile.table);
+  if (!(total > 0)) return false;
+  for (let i = 0; i < size; i++) {
+    profile.coefficients[i] = (profile.coefficients[i] as number) / total;
+  }
+  // The same light with a normalised profile: fluxes take the factor up.
+  for (let k = 0; k < stars; k++) {
+    profile.flux[k] = (profile.flux[k] as number) * total;
+    profile.fluxError[k] = (profile.fluxError[k] as number) * total;
+  }
+  profile.rim = rimOf(profile.table);
+  return true;
+}
+
+/** Adds `weight` × the normal equations of star `k`. */
+export function addTo(
+  profile: ChannelProfile,
+  k: number,
+  weight: number,
+  band: Float64Array,
+  right: Float64Array,
+): void {
+  const size = profile.spline.size;
+  const bandBase = k * size * BAND;
+  const base = k * size;
+  for (let i = 0; i < size * BAND; i++) {
+    band[i] = (band[i] as number) + weight * (profile.band[bandBase + i] as number);
+  }
+  for (let i = 0; i < size; i++) {
+    right[i] = (right[i] as number) + weight * (profile.right[base + i] as number);
+  }
+}
+
+/** Solves the summed equations in place; a whisper of ridge keeps knots without samples harmless. */
+export function solveProfile(band: Float64Array, right: Float64Array, size: number): boolean {
+  let trace = 0;
+  for (let i = 0; i < size; i++) trace += band[i * BAND] as number;
+  for (let i = 0; i < size; i++) {
+    band[i * BAND] = (band[i * BAND] as number) + (1e-10 * trace) / size;
+  }
+  return solveBanded(band, right, size, BAND - 1);
+}
+
+function takeNeighboursOff(profile: ChannelProfile, input: RoundInput): void {
+  const { samples, rMax, neighbours } = input;
+  samples.neighbour.fill(0);
+  const { table, rim } = profile;
+  const reach = 2 * rMax;
+  for (let k = 0; k < samples.stars; k++) {
+    const from = samples.start[k] as number;
+    const to = samples.start[k + 1] as number;
+    if (from === to) continue;
+    const sigma = samples.noise[k * samples.lattices + (samples.lattice[from] as number)] as number;
+    for (
+      let m = neighbours.start[k] as number;
+      m < (neighbours.start[k + 1] as number);
+      m++
+    ) {
+      const j = neighbours.index[m] as number;
+      const flux = input.sourceFlux[j] as number;
+      if (!(flux > 0)) continue;
+      const x = (input.sourceX[j] as number) + (input.shiftX[j] as number);
+      const y = (input.sourceY[j] as number) + (input.shiftY[j] as number);
+      const radius = influenceRadius(table, rim, rMax, flux, NEIGHBOUR_LIMIT * sigma, reach);
+      const limit = radius * radius;
+      for (let s = from; s < to; s++) {
+        const dx = (samples.x[s] as number) - x;
+        const dy = (samples.y[s] as number) - y;
+        const r2 = dx * dx + dy * dy;
+        if (r2 >= limit) continue;
+        samples.neighbour[s] =
+          (samples.neighbour[s] as number) +
+          flux * extendedProfileAt(table, rim, rMax, Math.sqrt(r2));
+      }
+    }
+  }
+}
+
+/** Light per unit flux that bright stars leave in their own annulus: slope of annulus level against flux. */
+function fitWing(profile: ChannelProfile, samples: ProfileSamples): void {
+  const stars = samples.stars;
+  if (stars < 12) {
+    profile.wing = 0;
+    profile.wingError = Number.POSITIVE_INFINITY;
+    return;
+  }
+  const columns = new Float64Array(stars * 2);
+  for (let k = 0; k < stars; k++) {
+    columns[k * 2] = 1;
+    columns[k * 2 + 1] = profile.flux[k] as number;
+  }
+  const fit = robustLinear(stars, 2, columns, profile.background, null);
+  if (!fit) return;
+  let squares = 0;
+  let sum = 0;
+  let sumSquares = 0;
+  for (let k = 0; k < stars; k++) {
+    const f = profile.flux[k] as number;
+    const d = (profile.background[k] as number) - (fit[0] as number) - (fit[1] as number) * f;
+    squares += d * d;
+    sum += f;
+    sumSquares += f * f;
+  }
+  const spread = sumSquares - (sum * sum) / stars;
+  profile.wing = fit[1] as number;
+  profile.wingError = Math.sqrt(squares / (stars - 2) / spread);
+}
+
+/** Flux of star k: the profile scaled to its samples within R_max by weighted least squares. */
+function scaleStar(
+  profile: ChannelProfile,
+  input: RoundInput,
+  k: number,
+  level: Float64Array,
+): void {
+  const { samples, rMax } = input;
+  const before = profile.flux[k] as number;
+  let top = 0;
+  let bottom = 0;
+  for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
+    const r = samples.r[s] as number;
+    if (r >= rMax) continue;
+    const at = k * samples.lattices + (samples.lattice[s] as number);
+    const sigma = samples.noise[at] as number;
+    const p = profileAt(profile.table, r);
+    const signal = Math.max(0, before * p);
+    const nb = samples.neighbour[s] as number;
+    const base = sigma * sigma + input.noisePerSignal * (signal + nb);
+    const v = (samples.value[s] as number) - nb - (level[at] as number);
+    if (before > 0) {
+      const d = v - before * p;
+      const loose = base + (REJECTION_ERROR * signal) ** 2 + (0.15 * nb) ** 2;
+      if (d * d > REJECTION_SIGMA * REJECTION_SIGMA * loose) continue;
+    }
+    const w = 1 / (base + (PROFILE_ERROR * signal) ** 2 + (NEIGHBOUR_ERROR * nb) ** 2);
+    top += w * p * v;
+    bottom += w * p * p;
+  }
+  if (bottom > 0) {
+    profile.flux[k] = top / bottom;
+    profile.fluxError[k] = 1 / Math.sqrt(bottom);
+  }
+}
+
+/** Normal equations of star k. */
+function addStar(
+  profile: ChannelProfile,
+  input: RoundInput,
+  k: number,
+  level: Float64Array,
+): void {
+  const { samples, rMax } = input;
+  const { spline } = profile;
+  const size = spline.size;
+  const flux = profile.flux[k] as number;
+  if (!(flux > 0)) return;
+  const bandBase = k * size * BAND;
+  const base = k * size;
+  for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
+    const r = samples.r[s] as number;
+    if (r >= rMax) continue;
+    const at = k * samples.lattices + (samples.lattice[s] as number);
+    const sigma = samples.noise[at] as number;
+    const signal = Math.max(0, flux * profileAt(profile.table, r));
+    const nb = samples.neighbour[s] as number;
+    const variance = sigma * sigma + input.noisePerSignal * (signal + nb);
+    const v = (samples.value[s] as number) - nb - (level[at] as number);
+    const d = v - signal;
+    const loose = variance + (REJECTION_ERROR * signal) ** 2 + (0.15 * nb) ** 2;
+    if (d * d > REJECTION_SIGMA * REJECTION_SIGMA * loose) continue;
+    const w = flux / (variance + (PROFILE_ERROR * signal) ** 2 + (NEIGHBOUR_ERROR * nb) ** 2);
+    const entry = tableEntry(spline, r);
+    const first = spline.first[entry] as number;
+    const b = entry * 4;
+    for (let i = 0; i < 4; i++) {
+      const bi = spline.basis[b + i] as number;
+      if (bi === 0) continue;
+      const wi = w * bi;
+      profile.right[base + first + i] = (profile.right[base + first + i] as number) + wi * v;
+      const row = bandBase + (first + i) * BAND;
+      for (let j = i; j < 4; j++) {
+        profile.band[row + j - i] =
+          (profile.band[row + j - i] as number) + wi * flux * (spline.basis[b + j] as number);
+      }
+    }
+  }
+}
