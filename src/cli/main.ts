@@ -2,8 +2,10 @@
 import { Command, CommanderError } from 'commander';
 import { UsageError } from '../errors.js';
 import { VERSION } from '../version.js';
+import { demoCommand } from './commands/demo.js';
 import { measureCommand } from './commands/measure.js';
 import { schemaCommand } from './commands/schema.js';
+import { simulateCommand } from './commands/simulate.js';
 import { SUN_CAUTION } from './options.js';
 import { createTerminal } from './terminal.js';
 import { showError } from './warnings.js';
@@ -40,7 +42,12 @@ export async function main(argv: readonly string[]): Promise<number> {
     .helpOption('-h, --help', 'show help')
     .helpCommand('help [command]', 'show help for a command')
     .addHelpText('after', AFTER);
-  const commands = [measureCommand(setExitCode), schemaCommand()];
+  const commands = [
+    measureCommand(setExitCode),
+    demoCommand(setExitCode),
+    simulateCommand(),
+    schemaCommand(),
+  ];
   for (const command of commands) program.addCommand(command);
   for (const command of [program, ...commands]) {
     command.exitOverride();
