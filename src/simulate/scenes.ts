@@ -50,15 +50,15 @@ const ACHROMAT = demoScene(
 );
 const ED = demoScene(
   'ed',
-  'Invented doublet with special-dispersion glass, 80 mm f/6: a quarter of the colour error of the achromat.',
+  "Invented doublet with special-dispersion glass, 80 mm f/6: about a seventh of the achromat's colour error.",
   12,
-  { name: 'invented ED doublet 80/480', colour: { kind: 'scaled', factor: 0.25 } },
+  { name: 'invented ED doublet 80/480', colour: { kind: 'scaled', factor: 0.15 } },
 );
 const APO = demoScene(
   'apo',
-  'Invented apochromat, 80 mm f/6: one sixteenth of the colour error of the achromat.',
+  "Invented apochromat, 80 mm f/6: a twenty-fifth of the achromat's colour error.",
   13,
-  { name: 'invented apochromat 80/480', colour: { kind: 'scaled', factor: 0.0625 } },
+  { name: 'invented apochromat 80/480', colour: { kind: 'scaled', factor: 0.04 } },
 );
 const CONTROL = demoScene(
   'control',
