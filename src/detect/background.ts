@@ -87,10 +87,7 @@ export function buildBackground(
   );
   let tallest = 0;
   for (let cy = 0; cy < cellsY; cy++) {
-    tallest = Math.max(
-      tallest,
-      cellStart(cy + 1, cellsY, height) - cellStart(cy, cellsY, height),
-    );
+    tallest = Math.max(tallest, cellStart(cy + 1, cellsY, height) - cellStart(cy, cellsY, height));
   }
   const window = new Float32Array(width * tallest);
   const scratch = new Float32Array(LARGEST_CELL_SAMPLE + 512);

@@ -98,14 +98,16 @@ export function findPeaks(
     for (let x = 1; x < columns - 1; x++) {
       const v = filtered[here + x] as number;
       if (v < threshold) continue;
-      if (v <= (filtered[here + x - 1] as number) || v < (filtered[here + x + 1] as number)) continue;
+      if (v <= (filtered[here + x - 1] as number) || v < (filtered[here + x + 1] as number))
+        continue;
       const a = filtered[above + x] as number;
       const b = filtered[below + x] as number;
       if (v <= a || v < b) continue;
       if (v <= (filtered[above + x - 1] as number) || v <= (filtered[above + x + 1] as number)) {
         continue;
       }
-      if (v < (filtered[below + x - 1] as number) || v < (filtered[below + x + 1] as number)) continue;
+      if (v < (filtered[below + x - 1] as number) || v < (filtered[below + x + 1] as number))
+        continue;
       if (xs.length >= MAX_PEAKS) {
         overflow = true;
         return;
@@ -130,7 +132,8 @@ export function findPeaks(
       const weight = kernel[j + half] as number;
       const from = (source % taps) * columns;
       for (let x = 0; x < columns; x++) {
-        filtered[target + x] = (filtered[target + x] as number) + weight * (ring[from + x] as number);
+        filtered[target + x] =
+          (filtered[target + x] as number) + weight * (ring[from + x] as number);
       }
     }
     sampleClock += columns;

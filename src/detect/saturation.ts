@@ -1,6 +1,6 @@
 /** The level at which stars clip, found from the frame itself: many peaks at one value, and tops that are flat. */
 import type { ChannelPlan } from './lattice.js';
-import { siteTable, type Stamps } from './stamps.js';
+import { type Stamps, siteTable } from './stamps.js';
 
 /** Samples within this share of the highest peak (above background) count as lying on the plateau. */
 const PLATEAU_TOLERANCE = 0.004;

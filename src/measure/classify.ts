@@ -2,13 +2,13 @@
 import { FLAG } from '../catalogue/flags.js';
 import type { ChannelPlan } from '../detect/lattice.js';
 import { SATURATION_MARGIN } from '../detect/saturation.js';
-import { siteTable, type Stamps } from '../detect/stamps.js';
+import { type Stamps, siteTable } from '../detect/stamps.js';
 import { madSigma, medianOf } from '../stats/robust.js';
 import { fwhmOfAlpha } from './moffat-fit.js';
 import type { FitColumns, Sources } from './sources.js';
 
-/** Share of the light outside the brightest sample below which a source is a hot pixel (a star with FWHM 1.3 px leaves more than 1.0). */
-const HOT_REST_SHARE = 0.3;
+/** Share of the light outside the brightest sample below which a source is a hot pixel (a star of FWHM 1.3 px leaves more than 1.0, one of 1.0 px still 0.3). */
+const HOT_REST_SHARE = 0.15;
 /** Half-width of the box in which a hot pixel's surroundings are summed. */
 const HOT_BOX = 2;
 
@@ -129,8 +129,8 @@ export function opticalFwhm(fits: FitColumns, i: number, beta: number): number {
   return fwhmOfAlpha(fits.alpha[i] as number, beta) * (1 - g1 * g1 - g2 * g2) ** 0.25;
 }
 
-const SMALLEST_OPTICAL_FWHM = 0.6;
-const SMALLEST_MINOR_FWHM = 0.45;
+const SMALLEST_OPTICAL_FWHM = 0.45;
+const SMALLEST_MINOR_FWHM = 0.3;
 
 /**
  * Flags what the fits show: cosmic ray (too narrow), extended (too wide), poor fit, faint, and elongated outliers as
@@ -150,7 +150,9 @@ export function flagShapes(
   for (const i of list) {
     const alpha = fits.alpha[i] as number;
     if (alpha !== alpha) {
-      sources.flags[i] = (sources.flags[i] as number) | FLAG['poor fit'];
+      // A fit that fails on a faint source says only that it is faint.
+      const faint = (sources.significance[i] as number) < 2 * smallestSnr;
+      sources.flags[i] = (sources.flags[i] as number) | (faint ? FLAG.faint : FLAG['poor fit']);
       continue;
     }
     const fwhm = opticalFwhm(fits, i, beta);

@@ -5,8 +5,10 @@ import type { ChannelPlan } from '../detect/lattice.js';
 import { findPeaks, type Peaks } from '../detect/peaks.js';
 import { findPlateau } from '../detect/saturation.js';
 import { cutStamps, type Stamps } from '../detect/stamps.js';
-import { medianOf } from '../stats/robust.js';
 import { robustQuadratic } from '../stats/regression.js';
+import { medianOf } from '../stats/robust.js';
+import { flagBlended, flagHotClusters } from './blends.js';
+import { chooseExponent } from './channel-fits.js';
 import { findLocus, flagSamples, flagShapes, opticalFwhm, type StarLocus } from './classify.js';
 import { fitSources } from './fit-sources.js';
 import { createSources, type Sources } from './sources.js';
@@ -22,6 +24,8 @@ const STAMP_BUDGET = 8e6;
 /** Fits made at most, as a multiple of the stars asked for: some will be rejected. */
 const FIT_MARGIN = 1.6;
 const LARGEST_KERNEL_PX = 40;
+/** Optical FWHM below which a lone source might be a cluster of hot pixels. */
+const NARROW_FWHM_PX = 1.2;
 
 export interface Found {
   mesh: BackgroundMesh;
@@ -35,6 +39,9 @@ export interface Found {
   /** Clipping level per channel used, NaN = unknown. */
   saturation: Float64Array;
   saturationSource: 'option' | 'header' | 'frame' | 'type' | null;
+  /** Index of the reference channel, and the Moffat exponent of its fits. */
+  reference: number;
+  beta: number;
   /** Radius of the single-star fits, px. */
   fitRadiusPx: number;
   /** Sources that were fitted, brightest first. */
@@ -127,6 +134,18 @@ export function findSources(input: FindInput): Found {
   }
   const fits = sources.fits[reference];
   if (!fits) throw new RangeError('no reference channel');
+  const beta = chooseExponent(
+    core,
+    stampOf,
+    plan,
+    sources,
+    fitted,
+    reference,
+    fwhm,
+    fitRadiusPx,
+    input.noisePerSignal,
+    FIRST_BETA,
+  );
   fitSources(
     core,
     stampOf,
@@ -135,7 +154,7 @@ export function findSources(input: FindInput): Found {
     fitted,
     {
       channel: reference,
-      beta: FIRST_BETA,
+      beta,
       startFwhmPx: fwhm,
       radiusPx: fitRadiusPx,
       noisePerSignal: input.noisePerSignal,
@@ -143,9 +162,9 @@ export function findSources(input: FindInput): Found {
     },
     fits,
   );
-  const locus = findLocus(sources, fits, fitted, FIRST_BETA, width, height, robustQuadratic);
+  const locus = findLocus(sources, fits, fitted, beta, width, height, robustQuadratic);
   if (locus) {
-    flagShapes(sources, fits, fitted, locus, FIRST_BETA, input.smallestSnr, width, height);
+    flagShapes(sources, fits, fitted, locus, beta, input.smallestSnr, width, height);
   } else {
     for (const i of fitted) {
       sources.flags[i] = (sources.flags[i] as number) | FLAG['poor fit'];
@@ -157,6 +176,10 @@ export function findSources(input: FindInput): Found {
       sources.y[i] = fits.y[i] as number;
     }
   }
+  if (locus) {
+    flagBlended(sources, fits, Math.sqrt(locus.fwhmPx ** 2 + 0.5));
+    flagHotClusters(sources, fits, beta, width * height, NARROW_FWHM_PX);
+  }
   return {
     mesh,
     peaks,
@@ -166,6 +189,8 @@ export function findSources(input: FindInput): Found {
     locus,
     saturation: look.saturation,
     saturationSource: look.source,
+    reference,
+    beta,
     fitRadiusPx,
     fitted,
   };
@@ -217,16 +242,7 @@ function firstLook(
     saturation.fill(input.typeMaximum);
     source = 'type';
   }
-  flagSamples(
-    stamps,
-    stampOf,
-    plan,
-    sources,
-    saturation,
-    kernelPx,
-    input.width,
-    input.height,
-  );
+  flagSamples(stamps, stampOf, plan, sources, saturation, kernelPx, input.width, input.height);
   const list: number[] = [];
   for (let i = 0; i < sources.n && list.length < LOOK_COUNT; i++) {
     if ((sources.flags[i] as number) === 0) list.push(i);

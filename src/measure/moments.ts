@@ -25,7 +25,11 @@ const MAX_ROUNDS = 30;
  * @param m on entry x, y and a first σ² in MXX; on return the result; σ² is the star's own (for a Gaussian star the true one)
  * @returns false when the light does not behave like one compact source (negative sum, runaway size or position)
  */
-export function adaptiveMoments(samples: SampleList, m: Float64Array, largestSigma: number): boolean {
+export function adaptiveMoments(
+  samples: SampleList,
+  m: Float64Array,
+  largestSigma: number,
+): boolean {
   let x = m[MX] as number;
   let y = m[MY] as number;
   const startX = x;

@@ -37,7 +37,12 @@ export function findNeighbours(
  * The profile beyond its table: p(r) falls as r⁻³ from its value near the rim, the slope of diffraction wings and of light
  * scattered in glass (common practice). Only for taking neighbours off, never for a published number.
  */
-export function extendedProfileAt(table: ProfileTable, rim: number, rMax: number, r: number): number {
+export function extendedProfileAt(
+  table: ProfileTable,
+  rim: number,
+  rMax: number,
+  r: number,
+): number {
   if (r < rMax) return profileAt(table, r);
   const q = rMax / r;
   return rim * q * q * q;

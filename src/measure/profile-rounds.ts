@@ -4,8 +4,9 @@
  * profile to each star; then solve for the spline that all samples share. The sum over stars of normal equations is a flux-weighted
  * stack. Every star's share is kept, so that a bootstrap over stars is a sum of small matrices.
  */
-import { clippedMean } from '../stats/robust.js';
+
 import { robustLinear } from '../stats/regression.js';
+import { clippedMean } from '../stats/robust.js';
 import { solveBanded } from '../stats/solve.js';
 import { extendedProfileAt, influenceRadius, type NeighbourLists, rimOf } from './neighbours.js';
 import type { ProfileSamples } from './profile-samples.js';
@@ -191,11 +192,7 @@ function takeNeighboursOff(profile: ChannelProfile, input: RoundInput): void {
     const to = samples.start[k + 1] as number;
     if (from === to) continue;
     const sigma = samples.noise[k * samples.lattices + (samples.lattice[from] as number)] as number;
-    for (
-      let m = neighbours.start[k] as number;
-      m < (neighbours.start[k + 1] as number);
-      m++
-    ) {
+    for (let m = neighbours.start[k] as number; m < (neighbours.start[k + 1] as number); m++) {
       const j = neighbours.index[m] as number;
       const flux = input.sourceFlux[j] as number;
       if (!(flux > 0)) continue;
@@ -283,12 +280,7 @@ function scaleStar(
 }
 
 /** Normal equations of star k. */
-function addStar(
-  profile: ChannelProfile,
-  input: RoundInput,
-  k: number,
-  level: Float64Array,
-): void {
+function addStar(profile: ChannelProfile, input: RoundInput, k: number, level: Float64Array): void {
   const { samples, rMax } = input;
   const { spline } = profile;
   const size = spline.size;

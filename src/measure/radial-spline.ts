@@ -83,8 +83,7 @@ function basisValues(knots: Float64Array, j: number, r: number, out: Float64Arra
     right[d] = (knots[j + d] as number) - r;
     let saved = 0;
     for (let m = 0; m < d; m++) {
-      const term =
-        (out[m] as number) / ((right[m + 1] as number) + (left[d - m] as number));
+      const term = (out[m] as number) / ((right[m + 1] as number) + (left[d - m] as number));
       out[m] = saved + (right[m + 1] as number) * term;
       saved = (left[d - m] as number) * term;
     }

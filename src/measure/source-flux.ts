@@ -58,11 +58,7 @@ export function updateFluxes(
     if (samples.n === 0) continue;
     const sigma = stamps.noise[stamp * lattices + (samples.lattice[0] as number)] as number;
     // Net values from here on: neighbours off.
-    for (
-      let m = neighbours.start[k] as number;
-      m < (neighbours.start[k + 1] as number);
-      m++
-    ) {
+    for (let m = neighbours.start[k] as number; m < (neighbours.start[k + 1] as number); m++) {
       const j = neighbours.index[m] as number;
       const f = flux[j] as number;
       if (!(f > 0)) continue;
@@ -77,8 +73,7 @@ export function updateFluxes(
         const r2 = dx * dx + dy * dy;
         if (r2 >= reach * reach) continue;
         samples.value[s] =
-          (samples.value[s] as number) -
-          f * extendedProfileAt(table, rim, rMax, Math.sqrt(r2));
+          (samples.value[s] as number) - f * extendedProfileAt(table, rim, rMax, Math.sqrt(r2));
       }
     }
     let clipped = 0;

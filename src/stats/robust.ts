@@ -105,12 +105,7 @@ export function interval68(draws: ArrayLike<number>): [number, number] {
  * Mean after clipping at `limit` σ around the median until nothing changes; `data[0 … n − 1]` is reordered and compacted.
  * Steadier than the mode of `clippedSky` where contamination is already modelled. out: [mean, σ, samples left].
  */
-export function clippedMean(
-  data: Float32Array,
-  n: number,
-  limit: number,
-  out: Float64Array,
-): void {
+export function clippedMean(data: Float32Array, n: number, limit: number, out: Float64Array): void {
   let count = n;
   let mean = medianInPlace(data, count);
   let sigma = Number.NaN;

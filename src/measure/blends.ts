@@ -1,0 +1,86 @@
+/** Marks stars whose neighbours are too close or too bright to be taken off reliably, and clusters of hot pixels. */
+import { FLAG } from '../catalogue/flags.js';
+import { medianOf } from '../stats/robust.js';
+import { opticalFwhm } from './classify.js';
+import { findNeighbours } from './neighbours.js';
+import type { FitColumns, Sources } from './sources.js';
+
+/** Share of the star's own central brightness that neighbours may add. */
+const CENTRE_SHARE = 0.1;
+/** Within this distance (FWHM) a neighbour of this flux ratio cannot be told from the star. */
+const TOUCHING_FWHM = 1.5;
+const TOUCHING_RATIO = 0.05;
+/** How far neighbours are looked for, in FWHM. */
+const REACH_FWHM = 25;
+
+/** Rough flux of every source: fitted where there is a fit, else from the detection's significance. */
+export function roughFlux(sources: Sources, fits: FitColumns): Float64Array {
+  const ratios: number[] = [];
+  for (let i = 0; i < sources.n; i++) {
+    if ((fits.flux[i] as number) > 0 && (sources.flags[i] as number) === 0) {
+      ratios.push((fits.flux[i] as number) / (sources.significance[i] as number));
+    }
+  }
+  const ratio = ratios.length > 0 ? medianOf(ratios) : 1;
+  return Float64Array.from({ length: sources.n }, (_, i) => {
+    const fitted = fits.flux[i] as number;
+    return fitted > 0 ? fitted : ratio * (sources.significance[i] as number);
+  });
+}
+
+/** Adds the flag "blended" to unflagged sources with disturbing neighbours. */
+export function flagBlended(sources: Sources, fits: FitColumns, fwhmPx: number): void {
+  const flux = roughFlux(sources, fits);
+  const who: number[] = [];
+  for (let i = 0; i < sources.n; i++) if (sources.flags[i] === 0) who.push(i);
+  const lists = findNeighbours(sources.x, sources.y, who, REACH_FWHM * fwhmPx);
+  const notLight = FLAG['hot pixel'] | FLAG['cosmic ray'];
+  // A Moffat with β = 2: wings heavier than a good lens has, as a lens with a halo may.
+  const alpha = fwhmPx / (2 * Math.sqrt(Math.SQRT2 - 1));
+  who.forEach((i, k) => {
+    let share = 0;
+    let touching = false;
+    for (let m = lists.start[k] as number; m < (lists.start[k + 1] as number); m++) {
+      const j = lists.index[m] as number;
+      if (((sources.flags[j] as number) & notLight) !== 0) continue;
+      const ratio = (flux[j] as number) / (flux[i] as number);
+      const dx = (sources.x[j] as number) - (sources.x[i] as number);
+      const dy = (sources.y[j] as number) - (sources.y[i] as number);
+      const r2 = dx * dx + dy * dy;
+      share += ratio * (1 + r2 / (alpha * alpha)) ** -2;
+      if (r2 < (TOUCHING_FWHM * fwhmPx) ** 2 && ratio > TOUCHING_RATIO) touching = true;
+    }
+    if (touching || share > CENTRE_SHARE) {
+      sources.flags[i] = (sources.flags[i] as number) | FLAG.blended;
+    }
+  });
+}
+
+/**
+ * On a frame full of hot pixels some of them touch by chance and pass for narrow stars. When the number of narrow sources is no
+ * larger than chance makes it (N · 8 N/area pairs), all of them are hot pixels.
+ * @param limitPx optical FWHM below which a source counts as narrow
+ * @returns number of sources relabelled
+ */
+export function flagHotClusters(
+  sources: Sources,
+  fits: FitColumns,
+  beta: number,
+  area: number,
+  limitPx: number,
+): number {
+  let hot = 0;
+  const good: number[] = [];
+  for (let i = 0; i < sources.n; i++) {
+    const flags = sources.flags[i] as number;
+    if ((flags & FLAG['hot pixel']) !== 0) hot++;
+    else if (flags === 0) good.push(i);
+  }
+  const chance = (hot * 8 * hot) / area;
+  const narrow = good.filter((i) => !(opticalFwhm(fits, i, beta) >= limitPx));
+  if (chance < 1 || narrow.length > 3 * chance + 5) return 0;
+  for (const i of narrow) {
+    sources.flags[i] = (sources.flags[i] as number) | FLAG['hot pixel'];
+  }
+  return narrow.length;
+}

@@ -1,0 +1,314 @@
+/** From labelled sources to one effective profile per channel: choice of stars, lateral colour, R_max, rounds. */
+import { FLAG } from '../catalogue/flags.js';
+import type { BackgroundMesh, FloatReader } from '../detect/background.js';
+import type { ChannelPlan } from '../detect/lattice.js';
+import { cutStamps, type Stamps } from '../detect/stamps.js';
+import type { Found } from './find.js';
+import { fitLateral, type LateralShift, shiftsAt } from './lateral.js';
+import { findNeighbours } from './neighbours.js';
+import { type ChannelProfile, createChannelProfile, profileRound } from './profile-rounds.js';
+import { flattenSamples, type ProfileSamples } from './profile-samples.js';
+import {
+  createRadialSpline,
+  normaliseTable,
+  type ProfileTable,
+  type RadialSpline,
+} from './radial-spline.js';
+import { createSampleList } from './samples.js';
+import { updateFluxes } from './source-flux.js';
+
+/** R_max in units of the green FWHM (measurement.md, section 5), and the factor by which it is raised. */
+export const DEFAULT_RMAX_FWHM = 8;
+const RAISE = 1.5;
+const LARGEST_RMAX_FWHM = 18;
+const LARGEST_RMAX_PX = 72;
+/** Light per octave-like step at the rim (2π R² p) that calls for a larger R_max. */
+const RIM_LIGHT = 0.02;
+/** The annulus reaches from R_max to this multiple of it, at least 5 px more. */
+const ANNULUS = 1.35;
+/** Samples of all profile stars in memory at a time. */
+const SAMPLE_BUDGET = 1.8e6;
+/** Stars wanted at least before the budget lets R_max grow. */
+const STARS_FOR_RAISE = 40;
+const TRIAL_ROUNDS = 3;
+const FINAL_ROUNDS = 5;
+/** Saturated stars scaled by their wings at most. */
+const SATURATED_LIMIT = 80;
+
+export interface EffectiveProfiles {
+  profiles: ChannelProfile[];
+  samples: ProfileSamples[];
+  /** Source index of each profile star. */
+  stars: number[];
+  rMax: number;
+  rOut: number;
+  /** Lateral models per channel; null for the reference and where none could be fitted. */
+  lateral: (LateralShift | null)[];
+  shifts: { x: Float64Array; y: Float64Array }[];
+  /** Saturated sources with a wide stamp. */
+  wide: { sources: number[]; stamps: Stamps } | null;
+  /** True when R_max was raised above its default because a profile had not fallen off. */
+  raised: boolean;
+  /** True when light is still seen at R_max in some channel. */
+  openEnded: boolean;
+}
+
+export interface ProfileSettings {
+  read: FloatReader;
+  plan: ChannelPlan;
+  mesh: BackgroundMesh;
+  width: number;
+  height: number;
+  noisePerSignal: number;
+  seed: number;
+  draws: number;
+  /** Fixed R_max, px, or null. */
+  rMaxPx: number | null;
+  /** Recorded FWHM of the reference channel, first estimate. */
+  fwhmPx: number;
+  /** Exponent of the first profile. */
+  beta: number;
+}
+
+/**
+ * Builds the profiles. `stars` are the candidates for profile stars, best first; those that do not fit the memory budget at the
+ * final R_max are left out from the end.
+ * @returns null when no profile can be solved
+ */
+export function buildProfiles(
+  found: Found,
+  stars: readonly number[],
+  settings: ProfileSettings,
+): EffectiveProfiles | null {
+  const { plan, width, height } = settings;
+  const { sources } = found;
+  const reference = sources.fits[plan.reference];
+  if (!reference) return null;
+  const lateral = plan.channels.map((_, c) => {
+    const fits = sources.fits[c];
+    if (c === plan.reference || !fits) return null;
+    return fitLateral(
+      sources,
+      stars,
+      reference,
+      fits,
+      width,
+      height,
+      settings.fwhmPx,
+      settings.seed + 17 * (c + 1),
+      settings.draws,
+    );
+  });
+  const shifts = lateral.map((model) => shiftsAt(model, sources.x, sources.y, width, height));
+  const halfSide = Math.floor(Math.min(width, height) / 5);
+  let rMax = settings.rMaxPx ?? Math.max(6, DEFAULT_RMAX_FWHM * settings.fwhmPx);
+  rMax = Math.min(rMax, Math.max(6, halfSide));
+  const first = rMax;
+  const ceiling = Math.min(LARGEST_RMAX_FWHM * settings.fwhmPx, LARGEST_RMAX_PX, halfSide);
+  for (;;) {
+    const next = rMax * RAISE;
+    const mayRaise =
+      settings.rMaxPx === null &&
+      next <= ceiling * 1.01 &&
+      starBudget(next, plan) >= STARS_FOR_RAISE;
+    const built = runRounds(found, stars, settings, shifts, rMax, mayRaise);
+    if (!built) return null;
+    if (built.openEnded && mayRaise) {
+      rMax = next;
+      continue;
+    }
+    return { ...built, lateral, raised: rMax > first };
+  }
+}
+
+/** Stars whose samples fit the memory budget. */
+function starBudget(rMax: number, plan: ChannelPlan): number {
+  const rOut = outerRadius(rMax);
+  return Math.floor(SAMPLE_BUDGET / (Math.PI * rOut * rOut * plan.planes));
+}
+
+function outerRadius(rMax: number): number {
+  return Math.max(ANNULUS * rMax, rMax + 5);
+}
+
+function runRounds(
+  found: Found,
+  candidates: readonly number[],
+  settings: ProfileSettings,
+  shifts: { x: Float64Array; y: Float64Array }[],
+  rMax: number,
+  mayRaise: boolean,
+): Omit<EffectiveProfiles, 'lateral' | 'raised'> | null {
+  const { plan, mesh, read } = settings;
+  const { sources, core, stampOf } = found;
+  const rOut = outerRadius(rMax);
+  const stars = candidates.slice(0, Math.max(8, starBudget(rMax, plan)));
+  const starX = Float64Array.from(stars, (i) => sources.x[i] as number);
+  const starY = Float64Array.from(stars, (i) => sources.y[i] as number);
+  const stamps = cutStamps(read, plan, mesh, starX, starY, Math.ceil(rOut) + 1);
+  const samples = plan.channels.map((_, c) => {
+    const shift = shifts[c];
+    const x = Float64Array.from(stars, (i, k) => (starX[k] as number) + (shift?.x[i] ?? 0));
+    const y = Float64Array.from(stars, (i, k) => (starY[k] as number) + (shift?.y[i] ?? 0));
+    return flattenSamples(stamps, plan, c, x, y, rOut);
+  });
+  const spline = createRadialSpline(rMax, 0.3 * settings.fwhmPx, 1.5 * settings.fwhmPx, 1.3);
+  const profiles = plan.channels.map(() =>
+    createChannelProfile(spline, moffatTable(spline, settings.fwhmPx, settings.beta), stars.length),
+  );
+  const starNeighbours = findNeighbours(sources.x, sources.y, stars, rOut + 2 * rMax);
+
+  const isStar = new Uint8Array(sources.n);
+  for (const i of stars) isStar[i] = 1;
+  const ignore = FLAG['hot pixel'] | FLAG['cosmic ray'];
+  const others: number[] = [];
+  const saturated: number[] = [];
+  for (let i = 0; i < sources.n; i++) {
+    if (isStar[i] === 1 || ((sources.flags[i] as number) & ignore) !== 0) continue;
+    if (((sources.flags[i] as number) & FLAG.saturated) !== 0) saturated.push(i);
+    else if ((stampOf[i] as number) >= 0) others.push(i);
+  }
+  saturated.sort(
+    (a, b) => (sources.significance[b] as number) - (sources.significance[a] as number) || a - b,
+  );
+  saturated.length = Math.min(saturated.length, SATURATED_LIMIT);
+  const wide =
+    saturated.length > 0
+      ? {
+          sources: saturated,
+          stamps: cutStamps(
+            read,
+            plan,
+            mesh,
+            saturated.map((i) => sources.x[i] as number),
+            saturated.map((i) => sources.y[i] as number),
+            Math.ceil(rMax) + 1,
+          ),
+        }
+      : null;
+  const othersStamp = others.map((i) => stampOf[i] as number);
+  const otherNeighbours = findNeighbours(sources.x, sources.y, others, 2 * rMax);
+  const saturatedNeighbours = findNeighbours(sources.x, sources.y, saturated, 2 * rMax);
+  const list = createSampleList(Math.max(core.side * core.side, wide ? wide.stamps.side ** 2 : 1));
+  const coreRadius = Math.max(2, 1.2 * settings.fwhmPx + 0.5);
+
+  // First fluxes of profile stars come from the plain scaling of the first profile.
+  const rounds = mayRaise ? TRIAL_ROUNDS : FINAL_ROUNDS;
+  let openEnded = false;
+  for (let round = 0; round < rounds; round++) {
+    for (let c = 0; c < plan.channels.length; c++) {
+      const profile = profiles[c] as ChannelProfile;
+      const shift = shifts[c] as { x: Float64Array; y: Float64Array };
+      const flux = sources.flux[c] as Float64Array;
+      const fluxError = sources.fluxError[c] as Float64Array;
+      const common = {
+        plan,
+        channel: c,
+        x: sources.x,
+        y: sources.y,
+        shiftX: shift.x,
+        shiftY: shift.y,
+        table: profile.table,
+        rim: profile.rim,
+        rMax,
+        noisePerSignal: settings.noisePerSignal,
+      };
+      updateFluxes(
+        {
+          ...common,
+          stamps: core,
+          who: others,
+          stampOf: othersStamp,
+          neighbours: otherNeighbours,
+          radius: coreRadius,
+          clip: Number.NaN,
+        },
+        list,
+        flux,
+        fluxError,
+      );
+      if (wide) {
+        updateFluxes(
+          {
+            ...common,
+            stamps: wide.stamps,
+            who: saturated,
+            stampOf: saturated.map((_, k) => k),
+            neighbours: saturatedNeighbours,
+            radius: rMax,
+            clip: 0.9 * (found.saturation[c] as number),
+          },
+          list,
+          flux,
+          fluxError,
+        );
+      }
+      const solved = profileRound(profile, {
+        samples: samples[c] as ProfileSamples,
+        rMax,
+        noisePerSignal: settings.noisePerSignal,
+        neighbours: starNeighbours,
+        sourceX: sources.x,
+        sourceY: sources.y,
+        sourceFlux: flux,
+        shiftX: shift.x,
+        shiftY: shift.y,
+      });
+      if (!solved) return null;
+      stars.forEach((i, k) => {
+        flux[i] = profile.flux[k] as number;
+        fluxError[i] = profile.fluxError[k] as number;
+      });
+    }
+  }
+  for (let c = 0; c < plan.channels.length; c++) {
+    if (hasOpenRim(profiles[c] as ChannelProfile, samples[c] as ProfileSamples, rMax)) {
+      openEnded = true;
+    }
+  }
+  return { profiles, samples, stars, rMax, rOut, shifts, wide, openEnded };
+}
+
+/** True when light at the rim is both significant and a noticeable part of the whole. */
+function hasOpenRim(profile: ChannelProfile, samples: ProfileSamples, rMax: number): boolean {
+  const wing = profile.wing > 3 * profile.wingError ? profile.wing : 0;
+  const rim = profile.rim;
+  const light = 2 * Math.PI * rMax * rMax * rim;
+  if (light < RIM_LIGHT) return false;
+  // Error of the rim's mean brightness from the sky noise of its samples.
+  let information = 0;
+  for (let k = 0; k < samples.stars; k++) {
+    const f = profile.flux[k] as number;
+    for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
+      const r = samples.r[s] as number;
+      if (r < 0.9 * rMax || r >= rMax) continue;
+      const sigma = samples.noise[k * samples.lattices + (samples.lattice[s] as number)] as number;
+      information += (f * f) / (sigma * sigma);
+    }
+  }
+  return rim > 4 / Math.sqrt(information) && (rim > 0 || wing > 0);
+}
+
+/** A round Moffat of the given recorded FWHM as first profile. */
+function moffatTable(spline: RadialSpline, fwhmPx: number, beta: number): ProfileTable {
+  const entries = Math.floor(spline.rMax * 64) + 1;
+  const table: ProfileTable = {
+    step: 1 / 64,
+    value: new Float64Array(entries),
+    enclosed: new Float64Array(entries),
+  };
+  const alpha = fwhmPx / (2 * Math.sqrt(2 ** (1 / beta) - 1));
+  let sum = 0;
+  let before = 0;
+  for (let i = 0; i < entries; i++) {
+    const r = i / 64;
+    const v = (1 + (r * r) / (alpha * alpha)) ** -beta;
+    table.value[i] = v;
+    const ring = 2 * Math.PI * r * v;
+    if (i > 0) sum += (0.5 * (before + ring)) / 64;
+    before = ring;
+    table.enclosed[i] = sum;
+  }
+  normaliseTable(table);
+  return table;
+}

@@ -1,0 +1,166 @@
+/** The halo of measurement.md, section 6, read off the profiles of one frame: excess, reach, tints, level. */
+import { perfectLens } from '../optics/perfect-lens.js';
+import type { BootstrapResult, ProfileReadings } from './bootstrap.js';
+import type { HaloContrast, HaloLevel, Uncertain } from './result.js';
+import { halfWidth, scaled, uncertain } from './uncertain.js';
+
+/** Blue-minus-red over the perfect lens, in points of the star's light at r80 of green: where the plain words begin. */
+export const HALO_LEVELS: readonly { from: number; level: HaloLevel }[] = [
+  { from: 30, level: 'dominant' },
+  { from: 15, level: 'strong' },
+  { from: 5, level: 'plain' },
+  { from: 2, level: 'trace' },
+];
+/** An excess counts as seen when it stands this many half-intervals above zero. */
+const SEEN_SIGMA = 2;
+const REACH_SIGMA = 3;
+
+export interface HaloNumbers {
+  blueMinusRed: HaloContrast;
+  blueMinusGreen: HaloContrast;
+  redMinusGreen: HaloContrast;
+  level: HaloLevel;
+  coreTintMag: Uncertain | null;
+  rimTintMag: Uncertain | null;
+  /** Notes of the perfect-lens model. */
+  notes: string[];
+}
+
+export interface HaloScale {
+  arcsecPerPx: number;
+  apertureMm: number | null;
+}
+
+/**
+ * @param r, g, b channel indices in the readings
+ */
+export function haloNumbers(
+  bootstrap: BootstrapResult,
+  r: number,
+  g: number,
+  b: number,
+  rMax: number,
+  scale: HaloScale | null,
+): HaloNumbers {
+  const { best, draws, radii, smallSample } = bootstrap;
+  const atRadius = best.r80[g] as number;
+  const perfect = perfectLens({
+    greenFwhmPx: best.fwhm[g] as number,
+    atRadiusPx: atRadius,
+    rMaxPx: rMax,
+    scale,
+  });
+  const contrast = (wide: number, narrow: number, perfectPercent: number | null): HaloContrast => {
+    // Light of the wide channel outside r beyond the narrow one's share: EE_narrow − EE_wide.
+    const at = (reading: ProfileReadings): number =>
+      100 *
+      ((reading.atReference[narrow * 3 + 1] as number) -
+        (reading.atReference[wide * 3 + 1] as number));
+    const value = at(best);
+    const excess = uncertain(value, draws.map(at), smallSample) ?? {
+      value,
+      low: Number.NaN,
+      high: Number.NaN,
+    };
+    const n = radii.length;
+    const curve = {
+      radiusPx: [] as number[],
+      excessPercent: [] as number[],
+      low: [] as number[],
+      high: [] as number[],
+    };
+    let reach: number | null = null;
+    const curveAt = (reading: ProfileReadings, i: number): number =>
+      100 *
+      ((reading.enclosed[narrow * n + i] as number) - (reading.enclosed[wide * n + i] as number));
+    for (let i = 0; i < n; i++) {
+      const here = uncertain(
+        curveAt(best, i),
+        draws.map((reading) => curveAt(reading, i)),
+        smallSample,
+      );
+      curve.radiusPx.push(radii[i] as number);
+      curve.excessPercent.push(here?.value ?? Number.NaN);
+      curve.low.push(here?.low ?? Number.NaN);
+      curve.high.push(here?.high ?? Number.NaN);
+    }
+    // Reach: outermost radius to which the difference of the profiles stays above zero at 3 σ, from the first such radius on.
+    let inside = false;
+    for (let i = 1; i < n; i++) {
+      const difference = (reading: ProfileReadings): number =>
+        (reading.brightness[wide * n + i] as number) -
+        (reading.brightness[narrow * n + i] as number);
+      const d = uncertain(difference(best), draws.map(difference), smallSample);
+      const above = d !== null && d.value > REACH_SIGMA * halfWidth(d);
+      if (above) {
+        inside = true;
+        reach = radii[i] as number;
+      } else if (inside) break;
+    }
+    const over =
+      perfectPercent === null
+        ? null
+        : {
+            value: excess.value - perfectPercent,
+            low: excess.low - perfectPercent,
+            high: excess.high - perfectPercent,
+          };
+    return {
+      excessPercent: excess,
+      atRadiusPx: atRadius,
+      normalisedWithinPx: rMax,
+      perfectLensPercent: perfectPercent,
+      overPerfectLensPercent: over,
+      reachPx: reach,
+      reachArcsec: reach !== null && scale ? reach * scale.arcsecPerPx : null,
+      curve,
+    };
+  };
+  const blueMinusRed = contrast(b, r, perfect?.blueMinusRedPercent ?? null);
+  // Colour B − R of a part of the image against the whole star: −2.5 log (blue share / red share).
+  const tint = (blue: (reading: ProfileReadings, c: number) => number): Uncertain | null => {
+    const at = (reading: ProfileReadings): number =>
+      -2.5 * Math.log10(blue(reading, b) / blue(reading, r));
+    return uncertain(at(best), draws.map(at), smallSample);
+  };
+  return {
+    blueMinusRed,
+    blueMinusGreen: contrast(b, g, perfect?.blueMinusGreenPercent ?? null),
+    redMinusGreen: contrast(r, g, perfect?.redMinusGreenPercent ?? null),
+    level: haloLevel(blueMinusRed.overPerfectLensPercent ?? blueMinusRed.excessPercent),
+    coreTintMag: tint((reading, c) => reading.atReference[c * 3] as number),
+    rimTintMag: tint(
+      (reading, c) =>
+        (reading.atReference[c * 3 + 2] as number) - (reading.atReference[c * 3 + 1] as number),
+    ),
+    notes: perfect?.notes ?? [],
+  };
+}
+
+/** Plain word for an excess over the perfect lens. Not significant, or below two points, is "none seen"; an interval too wide to say is "cannot tell". */
+export function haloLevel(excess: Uncertain): HaloLevel {
+  const sigma = halfWidth(excess);
+  if (!Number.isFinite(excess.value) || !Number.isFinite(sigma)) return 'cannot tell';
+  if (excess.value < SEEN_SIGMA * sigma) {
+    // Nothing significant; but an interval that would hide a plain halo is no answer.
+    return excess.value + SEEN_SIGMA * sigma > 15 ? 'cannot tell' : 'none seen';
+  }
+  for (const { from, level } of HALO_LEVELS) if (excess.value >= from) return level;
+  return 'none seen';
+}
+
+/** Sizes in px of one channel with intervals. */
+export function channelSizes(
+  bootstrap: BootstrapResult,
+  c: number,
+): Record<'fwhm' | 'hfd' | 'r50' | 'r80' | 'r90', Uncertain | null> {
+  const { best, draws, smallSample } = bootstrap;
+  const of = (key: 'fwhm' | 'r50' | 'r80' | 'r90'): Uncertain | null =>
+    uncertain(
+      best[key][c] as number,
+      draws.map((reading) => reading[key][c] as number),
+      smallSample,
+    );
+  const r50 = of('r50');
+  return { fwhm: of('fwhm'), hfd: scaled(r50, 2), r50, r80: of('r80'), r90: of('r90') };
+}

@@ -1,0 +1,84 @@
+/** The plain sentence: what the numbers of a frame mean for somebody who has never seen them. */
+import type { ChannelName, FrameResult, HaloResult, Uncertain } from './result.js';
+import { halfWidth } from './uncertain.js';
+
+/** Rounds to the first two digits of the error, at most one decimal. */
+function points(value: Uncertain): string {
+  const digits = Math.max(
+    0,
+    Math.min(1, -Math.floor(Math.log10(Math.max(1e-6, halfWidth(value))))),
+  );
+  return value.value.toFixed(digits);
+}
+
+const HALO_WORDS: Record<Exclude<HaloResult['level'], 'cannot tell' | 'none seen'>, string> = {
+  trace: 'a trace of a blue rim: visible in numbers, hardly in the picture',
+  plain: 'a plain blue rim, seen on bright stars in a stretched picture',
+  strong: 'a strong blue rim that marks every bright star',
+  dominant: 'a blue halo that dominates bright stars',
+};
+
+/** Sentence for a colour frame with a halo measurement. */
+function haloSentence(halo: HaloResult): string {
+  const over = halo.blueMinusRed.overPerfectLensPercent;
+  const excess = halo.blueMinusRed.excessPercent;
+  const shown = over ?? excess;
+  const against = over ? 'more than a lens without colour error would show' : 'more than red';
+  if (halo.level === 'cannot tell') {
+    return `The stars of this frame do not tell whether there is a blue rim: the blue excess is ${points(shown)} points with an uncertainty of ${halfWidth(shown).toFixed(0)}.`;
+  }
+  if (halo.level === 'none seen') {
+    const limit = Math.max(0, shown.value) + 2 * halfWidth(shown);
+    return `No blue rim is seen: any excess of blue light outside the green star is below ${limit.toFixed(limit < 3 ? 1 : 0)} per cent of the star's light.`;
+  }
+  const purple =
+    (halo.redMinusGreen.overPerfectLensPercent ?? halo.redMinusGreen.excessPercent).value > 5
+      ? ' Red is spread as well, so the rim looks purple.'
+      : '';
+  const core =
+    halo.coreTintMag && halo.coreTintMag.value > 0.1 ? ' The core is left yellowish.' : '';
+  return `This frame shows ${HALO_WORDS[halo.level]}: ${points(shown)} per cent of the blue light lies outside the green star, ${against}.${purple}${core}`;
+}
+
+/** Composes the sentence of a frame from what was measured. */
+export function plainSentence(input: {
+  used: number;
+  found: number;
+  halo: HaloResult | null;
+  linearity: FrameResult['linearity'];
+  channel: ChannelName;
+  fwhmPx: Uncertain | null;
+  fwhmArcsec: Uncertain | null;
+  ellipticity: Uncertain | null;
+  rejected: Record<string, number>;
+  colour: boolean;
+  haloWithheld: boolean;
+}): string {
+  if (input.used === 0) {
+    const most = Object.entries(input.rejected).sort((a, b) => b[1] - a[1])[0];
+    if (!most) return 'No stars were found in this frame.';
+    return `No usable star in this frame: ${input.found} spots were found, most of them labelled “${most[0]}”.`;
+  }
+  const size = input.fwhmArcsec
+    ? `${input.fwhmArcsec.value.toFixed(1)} arcsec`
+    : input.fwhmPx
+      ? `${input.fwhmPx.value.toFixed(1)} px`
+      : null;
+  const parts: string[] = [];
+  if (input.halo) parts.push(haloSentence(input.halo));
+  else if (input.haloWithheld) {
+    parts.push(
+      'The picture has been stretched, which changes how light spreads round bright stars: no halo is given. Measure the unprocessed frame.',
+    );
+  } else if (input.colour) parts.push('Too few stars to measure a blue rim.');
+  if (size) {
+    parts.push(
+      `Stars are ${size} wide${input.colour ? ' in green' : ''}${
+        input.ellipticity && input.ellipticity.low > 0.1 ? ' and clearly elongated' : ''
+      }.`,
+    );
+  } else {
+    parts.push(`${input.used} usable stars: too few for a size.`);
+  }
+  return parts.join(' ');
+}
