@@ -1,6 +1,7 @@
 /** One answer from several frames of the same target: weighted means of the numbers that each frame measured alone. */
 import type { Layout } from '../frame/frame.js';
-import type { ChannelName, FrameResult, Uncertain } from './result.js';
+import { haloLevel } from './halo.js';
+import type { ChannelName, FrameResult, HaloLevel, Uncertain } from './result.js';
 
 /** A weighted mean with its 68 % interval and the number of frames in it. */
 export interface CombinedValue extends Uncertain {
@@ -40,6 +41,8 @@ export interface CombinedResult {
     blueMinusRed: CombinedContrast;
     blueMinusGreen: CombinedContrast;
     redMinusGreen: CombinedContrast;
+    /** Of the combined blue-minus-red over the perfect lens. */
+    level: HaloLevel;
   } | null;
   /** What differs between the frames and what was left out because of it. */
   notes: string[];
@@ -211,8 +214,11 @@ function combineHalo(frames: readonly FrameResult[]): CombinedResult['halo'] {
       overPerfectLensPercent: weightedMean(contrasts.map((each) => each?.overPerfectLensPercent)),
     };
   };
+  const blueMinusRed = one('blueMinusRed');
+  const headline = blueMinusRed.overPerfectLensPercent ?? blueMinusRed.excessPercent;
   return {
-    blueMinusRed: one('blueMinusRed'),
+    blueMinusRed,
+    level: headline === null ? 'cannot tell' : haloLevel(headline),
     blueMinusGreen: one('blueMinusGreen'),
     redMinusGreen: one('redMinusGreen'),
   };

@@ -31,6 +31,7 @@ export function framesText(
   );
   const combinedRow = <T>(cell: (all: CombinedResult) => T): T[] =>
     combined === null ? [] : [cell(combined)];
+  const hasHalo = results.some((each) => each.halo !== null);
   const columns: Column[] = [
     {
       head: 'frame',
@@ -55,7 +56,7 @@ export function framesText(
     },
     ...channels.map((name) => sizeColumn(name, results, combined, style)),
   ];
-  if (results.some((each) => each.halo !== null)) {
+  if (hasHalo) {
     columns.push(
       {
         head: 'blue − red\nhalo %',
@@ -72,7 +73,7 @@ export function framesText(
         head: 'halo',
         cells: [
           ...results.map((each) => each.halo?.level ?? NOT_MEASURED),
-          ...combinedRow(() => ''),
+          ...combinedRow((all) => all.halo?.level ?? NOT_MEASURED),
         ],
       },
     );
@@ -81,7 +82,12 @@ export function framesText(
   if (verdicts.some((verdict) => verdict !== 'linear' && verdict !== NOT_MEASURED)) {
     columns.push({ head: 'data', cells: [...verdicts, ...combinedRow(() => '')] });
   }
-  const parts = [columnsText(columns, width, style)];
+  const legend =
+    'FWHM: star width at half brightness, pixel included.' +
+    (hasHalo
+      ? ' Blue − red halo: how much more blue than red light falls outside the green image, over what a perfect lens shows.'
+      : '');
+  const parts = [`${columnsText(columns, width, style)}\n${style.faint(wrap(legend, width))}`];
   if (combined !== null && combined.notes.length > 0) {
     parts.push(combined.notes.map((note) => wrap(`Note: ${note}.`, width, 6)).join('\n'));
   }

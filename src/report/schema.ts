@@ -67,6 +67,9 @@ const combined = z.strictObject({
       blueMinusRed: combinedContrast.describe('blue against red'),
       blueMinusGreen: combinedContrast.describe('blue against green'),
       redMinusGreen: combinedContrast.describe('red against green'),
+      level: z
+        .enum(['none seen', 'trace', 'plain', 'strong', 'dominant', 'cannot tell'])
+        .describe('plain level of the combined blue halo over a perfect lens'),
     })
     .nullable()
     .describe('mean halo numbers; null where fewer than two frames have them'),

@@ -16,7 +16,7 @@ import { VERSION } from '../../src/version.js';
 import { colourFixture, failedFixture, monoFixture } from '../helpers/frame-result.js';
 
 // Compile-time check: every document that the code can build is one that the schema describes.
-const _described = (document: MeasureDocument): z.input<typeof measureDocumentSchema> => document;
+export const described = (document: MeasureDocument): z.input<typeof measureDocumentSchema> => document;
 
 const ajv = new Ajv2020({ strict: true, allowUnionTypes: true, allErrors: true });
 const validate = ajv.compile(jsonSchemaOf('measure'));

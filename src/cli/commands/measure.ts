@@ -63,7 +63,7 @@ async function runMeasure(
   const { chooseJobs, measureAll } = await import('../../pool/pool.js');
   const { startProgress } = await import('../progress.js');
   const jobs = flags.jobs ?? (await chooseJobs(files, availableParallelism()));
-  const progress = startProgress(files.length, terminal.interactive);
+  const progress = startProgress(files, terminal.interactive);
   const options = measureOptions(flags);
   const overrides = frameOverrides(flags);
   const keepStars = starsFormat !== null;
