@@ -1,5 +1,5 @@
 /** True radial profile, sizes and shape of a star image, from its oversampled, noise-free form. */
-import { lagrangeWeights } from './stamp.js';
+import { lagrangeWeights } from './interpolate.js';
 
 /** Step of the radius grid, px. */
 const RADIUS_STEP_PX = 0.1;
@@ -105,7 +105,7 @@ function azimuthalMean(
   centreY: number,
   radius: number,
 ): number {
-  const angles = radius === 0 ? 1 : Math.min(360, Math.max(48, 4 * Math.ceil(3 * radius)));
+  const angles = radius === 0 ? 1 : Math.min(200, Math.max(48, 4 * Math.ceil(3 * radius)));
   let sum = 0;
   for (let k = 0; k < angles; k++) {
     // A turn by an odd angle keeps the samples off the grid's own directions.

@@ -139,7 +139,9 @@ export function renderSources(
         'without an unclipped star in the frame',
         'a sky with at least one star below the clipping level',
       );
-    out.meanImages[band] = Float32Array.from(image, (value) => value / total);
+    const mean = new Float32Array(image.length);
+    for (let i = 0; i < mean.length; i++) mean[i] = image[i] / total;
+    out.meanImages[band] = mean;
     out.meanCellWeights[band] = weights.map((value) => value / total);
   }
   return out;
@@ -184,7 +186,8 @@ function markCounted(
   }
   sets.forEach(({ band, members }, set) => {
     let peak = 0;
-    for (const value of images[set]) if (value > peak) peak = value;
+    const image = images[set];
+    for (let i = 0; i < image.length; i++) if (image[i] > peak) peak = image[i];
     const limit = clipElectrons / (peak * perPixel * perPixel);
     for (const i of members) if (out.fluxElectrons[band][i] > limit) counted[i] = 0;
   });

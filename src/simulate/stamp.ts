@@ -1,5 +1,7 @@
 /** Star images laid into a frame at any sub-pixel place, from one oversampled point-spread function. */
 
+import { lagrangeWeights } from './interpolate.js';
+
 /** A rectangular set of sites: every `step`-th pixel from (`x0`, `y0`) on. */
 export interface SiteLattice {
   x0: number;
@@ -9,15 +11,6 @@ export interface SiteLattice {
 
 /** Inside this distance from the star (px along each axis) samples are interpolated with six points per axis. */
 const CORE_PX = 12;
-
-/** Weights of the six-point Lagrange interpolation at fraction t of the interval between the third and fourth point. */
-export function lagrangeWeights(t: number, out: Float64Array): void {
-  for (let i = 0; i < 6; i++) {
-    let weight = 1;
-    for (let j = 0; j < 6; j++) if (j !== i) weight *= (t + 2 - j) / (i - j);
-    out[i] = weight;
-  }
-}
 
 const weightsX = new Float64Array(6);
 const weightsY = new Float64Array(6);
