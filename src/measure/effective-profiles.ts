@@ -6,7 +6,12 @@ import { cutStamps, type Stamps } from '../detect/stamps.js';
 import type { Found } from './find.js';
 import { fitLateral, type LateralShift, shiftsAt } from './lateral.js';
 import { findNeighbours } from './neighbours.js';
-import { type ChannelProfile, createChannelProfile, profileRound } from './profile-rounds.js';
+import {
+  type ChannelProfile,
+  createChannelProfile,
+  profileRound,
+  recentreStars,
+} from './profile-rounds.js';
 import { flattenSamples, type ProfileSamples } from './profile-samples.js';
 import {
   createRadialSpline,
@@ -154,7 +159,7 @@ function runRounds(
   });
   const spline = createRadialSpline(rMax, 0.3 * settings.fwhmPx, 1.5 * settings.fwhmPx, 1.3);
   const profiles = plan.channels.map(() =>
-    createChannelProfile(spline, moffatTable(spline, settings.fwhmPx, settings.beta), stars.length),
+    createChannelProfile(spline, moffatTable(spline, settings.fwhmPx, settings.beta), stars.length, plan.lattices.length),
   );
   const starNeighbours = findNeighbours(sources.x, sources.y, stars, rOut + 2 * rMax);
 
@@ -258,6 +263,15 @@ function runRounds(
       stars.forEach((i, k) => {
         flux[i] = profile.flux[k] as number;
         fluxError[i] = profile.fluxError[k] as number;
+      });
+    }
+    if (round >= 1 && round < rounds - 1) {
+      recentreStars(profiles, samples, settings.noisePerSignal, settings.fwhmPx);
+      const centres = samples[plan.reference] as ProfileSamples;
+      const shift = shifts[plan.reference] as { x: Float64Array; y: Float64Array };
+      stars.forEach((i, k) => {
+        sources.x[i] = (centres.centreX[k] as number) - (shift.x[i] as number);
+        sources.y[i] = (centres.centreY[k] as number) - (shift.y[i] as number);
       });
     }
   }

@@ -5,6 +5,7 @@
  */
 import { createRandom } from '../stats/random.js';
 import { robustLinear } from '../stats/regression.js';
+import { solveCholesky } from '../stats/solve.js';
 import type { FitColumns, Sources } from './sources.js';
 
 export interface LateralShift {
@@ -60,22 +61,36 @@ export function fitLateral(
     weights[2 * k + 1] =
       1 / ((channel.yError[i] as number) ** 2 + (reference.yError[i] as number) ** 2 + floor);
   });
-  const best = robustLinear(2 * n, 3, columns, values, weights);
+  const robust = new Float64Array(2 * n);
+  const best = robustLinear(2 * n, 3, columns, values, weights, robust);
   if (!best) return null;
+  // One weighted least-squares step a draw, with the biweights of the full fit: outliers stay out of every draw.
   const random = createRandom(seed);
   const mDraws = new Float64Array(draws);
-  const drawColumns = new Float64Array(2 * n * 3);
-  const drawValues = new Float64Array(2 * n);
-  const drawWeights = new Float64Array(2 * n);
+  const normal = new Float64Array(9);
+  const right = new Float64Array(3);
+  const count = new Int32Array(n);
   for (let d = 0; d < draws; d++) {
+    count.fill(0);
     for (let k = 0; k < n; k++) {
       const j = Math.floor(random() * n);
-      drawColumns.set(columns.subarray(6 * j, 6 * j + 6), 6 * k);
-      drawValues.set(values.subarray(2 * j, 2 * j + 2), 2 * k);
-      drawWeights.set(weights.subarray(2 * j, 2 * j + 2), 2 * k);
+      count[j] = (count[j] as number) + 1;
     }
-    const fit = robustLinear(2 * n, 3, drawColumns, drawValues, drawWeights);
-    mDraws[d] = fit ? (fit[2] as number) : Number.NaN;
+    normal.fill(0);
+    right.fill(0);
+    for (let row = 0; row < 2 * n; row++) {
+      const times = count[row >> 1] as number;
+      if (times === 0) continue;
+      const w = times * (weights[row] as number) * (robust[row] as number);
+      for (let a = 0; a < 3; a++) {
+        const ba = w * (columns[row * 3 + a] as number);
+        right[a] = (right[a] as number) + ba * (values[row] as number);
+        for (let b = 0; b <= a; b++) {
+          normal[a * 3 + b] = (normal[a * 3 + b] as number) + ba * (columns[row * 3 + b] as number);
+        }
+      }
+    }
+    mDraws[d] = solveCholesky(normal, right, 3) ? (right[2] as number) : Number.NaN;
   }
   return { cx: best[0] as number, cy: best[1] as number, m: best[2] as number, mDraws, stars: n };
 }

@@ -34,7 +34,10 @@ export interface FitSettings {
   skyVariance: Float64Array;
   /** ADU² of photon noise per ADU of signal (1 / gain); 0 when unknown. */
   noisePerSignal: number;
-  /** Relative error of the model itself, per sample. */
+  /**
+   * Error of the model itself, as a share of the star's central brightness, the same for every sample: a real star is no
+   * Moffat, and with photon weights alone the wings of a bright one would decide the width of its core.
+   */
   modelError: number;
   /** Within this distance of the start position the model is integrated over the pixel; beyond it, one node serves. */
   integrateWithinPx: number;
@@ -181,12 +184,13 @@ function fillWeights(
   weights: Float64Array,
 ): void {
   const near = settings.integrateWithinPx * settings.integrateWithinPx;
+  evaluatePixel(p, settings.beta, 0, 0, true);
+  const model = settings.modelError * Math.max(0, terms[0] as number);
   for (let i = 0; i < samples.n; i++) {
     const dx = (samples.dx[i] as number) - (p[PX] as number);
     const dy = (samples.dy[i] as number) - (p[PY] as number);
     evaluatePixel(p, settings.beta, dx, dy, dx * dx + dy * dy < near);
     const signal = Math.max(0, terms[0] as number);
-    const model = settings.modelError * signal;
     weights[i] =
       1 /
       ((settings.skyVariance[samples.lattice[i] as number] as number) +

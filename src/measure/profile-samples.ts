@@ -10,7 +10,10 @@ export interface ProfileSamples {
   /** Position on the frame, px. */
   x: Float32Array;
   y: Float32Array;
-  /** Distance from the star's centre in this channel, px. */
+  /** Centre of each star in this channel, frame pixels. */
+  centreX: Float64Array;
+  centreY: Float64Array;
+  /** Distance from that centre, px. */
   r: Float32Array;
   /** Value above the mesh background. */
   value: Float32Array;
@@ -82,6 +85,8 @@ export function flattenSamples(
     start,
     x,
     y,
+    centreX: starX.slice(),
+    centreY: starY.slice(),
     r,
     value,
     neighbour: new Float32Array(n),
@@ -89,6 +94,19 @@ export function flattenSamples(
     noise: stamps.noise,
     lattices: plan.lattices.length,
   };
+}
+
+/** Moves the centre of star k and brings the distances of its samples up to date. */
+export function moveCentre(samples: ProfileSamples, k: number, dx: number, dy: number): void {
+  const cx = (samples.centreX[k] as number) + dx;
+  const cy = (samples.centreY[k] as number) + dy;
+  samples.centreX[k] = cx;
+  samples.centreY[k] = cy;
+  for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
+    const x = (samples.x[s] as number) - cx;
+    const y = (samples.y[s] as number) - cy;
+    samples.r[s] = Math.sqrt(x * x + y * y);
+  }
 }
 
 function grow(from: Float32Array, capacity: number): Float32Array<ArrayBuffer> {

@@ -119,14 +119,20 @@ const LARGEST = 64;
 const KNOTS = 40;
 const STEP = Math.log(LARGEST / SMALLEST) / (KNOTS - 1);
 
+/** One table per exponent, kept: a frame asks for the same few again and again. */
+const knotsOf = new Map<number, Float64Array>();
+
 /** Knots of recorded² − optical² against ln(optical); the last is close to its limit for endlessly wide stars. */
 function excessKnots(beta: number): Float64Array {
+  const known = knotsOf.get(beta);
+  if (known) return known;
   const knots = new Float64Array(KNOTS);
   for (let i = 0; i < KNOTS; i++) {
     const optical = SMALLEST * Math.exp(i * STEP);
     const recorded = recordedFwhm(optical, beta);
     knots[i] = recorded * recorded - optical * optical;
   }
+  knotsOf.set(beta, knots);
   return knots;
 }
 

@@ -8,6 +8,7 @@ import { solveCholesky } from './solve.js';
  * @param rows number of data
  * @param columns basis values, row-major, `size` per row
  * @param weights prior weights (1/σ²) or null
+ * @param robust receives the final biweights (length `rows`)
  * @returns coefficients, or null when there are fewer data than coefficients or they do not determine them
  */
 export function robustLinear(
@@ -16,10 +17,11 @@ export function robustLinear(
   columns: Float64Array,
   values: ArrayLike<number>,
   weights: ArrayLike<number> | null,
+  robust: Float64Array = new Float64Array(rows),
 ): Float64Array | null {
   if (rows < size) return null;
   const c = new Float64Array(size);
-  const robust = new Float64Array(rows).fill(1);
+  robust.fill(1);
   const normal = new Float64Array(size * size);
   const residual = new Float64Array(rows);
   for (let round = 0; round < 12; round++) {

@@ -26,7 +26,6 @@ export function clippedSky(data: Float32Array, n: number, out: Float64Array): vo
   let sigma = Number.NaN;
   let mean = median;
   for (let round = 0; round < MAX_CLIP_ROUNDS && count > 0; round++) {
-    let limit: number;
     if (round === 0) {
       // First round: a scale that bright stars cannot inflate, the distance to the lower quartile side.
       let sum = 0;
@@ -40,7 +39,7 @@ export function clippedSky(data: Float32Array, n: number, out: Float64Array): vo
       }
       sigma = Math.sqrt(sum / Math.max(1, below));
     }
-    limit = 3 * sigma;
+    const limit = 3 * sigma;
     const low = median - limit;
     const high = median + limit;
     let kept = 0;
