@@ -26,12 +26,12 @@ export interface ColourFilterChoice {
 }
 
 /** The order of the two rows of a cell exchanged: what a picture stored the other way up shows. */
-export function exchangeRows(pattern: CfaPattern): CfaPattern {
+function exchangeRows(pattern: CfaPattern): CfaPattern {
   return (pattern.slice(2) + pattern.slice(0, 2)) as CfaPattern;
 }
 
 /** The order of the two columns of a cell exchanged. */
-export function exchangeColumns(pattern: CfaPattern): CfaPattern {
+function exchangeColumns(pattern: CfaPattern): CfaPattern {
   const [a, b, c, d] = pattern;
   return `${b}${a}${d}${c}` as CfaPattern;
 }

@@ -22,7 +22,7 @@ export interface KeywordSource {
 }
 
 /** Longest string that is taken from a header, in characters: longer ones are noise in every report. */
-export const MAX_TEXT_LENGTH = 256;
+const MAX_TEXT_LENGTH = 256;
 
 /** The string, without trailing blanks, cut at `MAX_TEXT_LENGTH` with an ellipsis; null when nothing is left. */
 export function capText(text: string): string | null {

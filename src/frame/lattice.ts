@@ -28,7 +28,7 @@ const GREEN_AGREEMENT = 0.35;
 const LEAST_COLOUR = 0.25;
 
 /** A difference with its 1 σ error, ADU. */
-export interface Difference {
+interface Difference {
   value: number;
   error: number;
 }

@@ -6,10 +6,10 @@
  */
 
 /** A parsed value: null when the value field is empty (§4.1.2.3 "undefined") or cannot be read. */
-export type CardValue = string | number | boolean | { re: number; im: number } | null;
+type CardValue = string | number | boolean | { re: number; im: number } | null;
 
 /** What was wrong with a value that could still be read, or `unreadable`. */
-export type CardProblem =
+type CardProblem =
   | 'decimal-comma'
   | 'unquoted-string'
   | 'unterminated-string'
@@ -131,6 +131,6 @@ function parseToken(text: string): { value: CardValue; problem: CardProblem | nu
 }
 
 /** Number of a text that holds a FITS integer or real: Fortran's D exponent becomes E. */
-export function toNumber(text: string): number {
+function toNumber(text: string): number {
   return Number(text.replace(/[Dd]/, 'e'));
 }

@@ -12,7 +12,7 @@ import { CARD_LENGTH, type Card, parseCard } from './cards.js';
 export const BLOCK_LENGTH = 2880;
 
 /** A header longer than this is taken as one without END: 2,000 blocks hold 72,000 cards. */
-export const MAX_HEADER_BLOCKS = 2000;
+const MAX_HEADER_BLOCKS = 2000;
 
 /** Longest string joined from CONTINUE cards, in characters. */
 const MAX_JOINED_LENGTH = 1 << 16;

@@ -24,7 +24,7 @@ export interface SampleLayout {
 }
 
 /** The native form of the samples after the sign convention of §4.4.2.5 (Table 11) has been undone. */
-export interface NativeForm {
+interface NativeForm {
   sampleType: SampleType;
   scale: number;
   zero: number;
@@ -35,7 +35,7 @@ export interface NativeForm {
 }
 
 /** Chooses the native type. BZERO = 2^(n−1) with BSCALE = 1 means the unsigned type, BZERO = −128 the signed byte (Table 11). */
-export function nativeForm(
+function nativeForm(
   bitpix: number,
   bscale: number,
   bzero: number,
