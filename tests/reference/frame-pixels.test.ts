@@ -37,9 +37,12 @@ function physicalValues(rows: RowSource): Float64Array {
   for (let plane = 0; plane < planes; plane++) {
     rows.readRows(plane, 0, height, native, plane * width * height);
   }
-  return Float64Array.from(native, (stored) =>
-    stored === blank || Number.isNaN(stored) ? Number.NaN : zero + scale * stored,
-  );
+  const values = new Float64Array(native.length);
+  for (let i = 0; i < native.length; i++) {
+    const stored = native[i] as number;
+    values[i] = stored === blank || Number.isNaN(stored) ? Number.NaN : zero + scale * stored;
+  }
+  return values;
 }
 
 function digest(values: Float64Array | Float32Array): string {
@@ -75,18 +78,22 @@ describe('pixels equal astropy 5.2.1', () => {
         return;
       }
       let sum = 0;
+      let notFinite = 0;
       let low = Number.POSITIVE_INFINITY;
       let high = Number.NEGATIVE_INFINITY;
       for (const value of values) {
-        if (!Number.isFinite(value)) continue;
+        if (!Number.isFinite(value)) {
+          notFinite++;
+          continue;
+        }
         sum += value;
-        low = Math.min(low, value);
-        high = Math.max(high, value);
+        if (value < low) low = value;
+        if (value > high) high = value;
       }
       // numpy's sum is exact (fsum); ours rounds once per pixel, to 1e-16 of sums up to 1e5 times larger.
       expectClose(sum, reference.sum, { rtol: 1e-10, atol: 1e-6 });
       if (reference.min !== null) expect([low, high]).toEqual([reference.min, reference.max]);
-      expect(values.filter((value) => !Number.isFinite(value)).length).toBe(reference.notFinite);
+      expect(notFinite).toBe(reference.notFinite);
       expect(digest(values)).toBe(reference.float64);
       expect(digest(floats)).toBe(reference.float32);
     });

@@ -321,6 +321,13 @@ describe('choice of the unit', () => {
     }
   });
 
+  test('SIMPLE = F is read with a warning', async () => {
+    const cards = primaryCards(8, [3, 2]).with(0, 'SIMPLE  =                    F');
+    const frame = await openFrame(save('simple.fits', unitBytes(cards, SMALL)));
+    frame.rows.close();
+    expect(codes(frame.warnings)).toEqual(['not-standard']);
+  });
+
   test('axes of length 1 do not count; 3 planes are R, G, B; other cubes give their first plane', async () => {
     const shape = async (axes: number[]) => {
       const count = axes.reduce((a, b) => a * b, 1);

@@ -7,15 +7,7 @@ import type { OpenFile } from '../file.js';
 import { BLOCK_LENGTH, type FitsHeader, readHeader } from './header.js';
 
 /** What a unit holds. `map` is an image whose name says weight, mask, variance …; `line` has at most one axis longer than 1. */
-type UnitKind =
-  | 'image'
-  | 'map'
-  | 'compressed'
-  | 'line'
-  | 'empty'
-  | 'table'
-  | 'groups'
-  | 'unknown';
+type UnitKind = 'image' | 'map' | 'compressed' | 'line' | 'empty' | 'table' | 'groups' | 'unknown';
 
 /** One header-data unit. */
 export interface Unit {

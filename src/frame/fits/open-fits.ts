@@ -27,6 +27,12 @@ export function openFits(file: OpenFile, overrides: FrameOverrides): Frame {
   };
   const units = readUnits(file);
   const unit = chooseUnit(file, units, overrides.hdu, warn);
+  if (units[0]?.header.find('SIMPLE')?.value !== true) {
+    warn(
+      'not-standard',
+      'the header says that the file does not follow the FITS standard (SIMPLE is not T); it is read as if it did',
+    );
+  }
   const shape = imageShape(file, unit);
   if (shape.ignoredPlanes > 0) {
     warn(
