@@ -1,5 +1,5 @@
 /** The halo of measurement.md, section 6, read off the profiles of one frame: excess, reach, tints, level. */
-import { perfectLens } from '../optics/perfect-lens.js';
+import { type PerfectLens, perfectLens } from '../optics/perfect-lens.js';
 import type { BootstrapResult, ProfileReadings } from './bootstrap.js';
 import type { HaloContrast, HaloLevel, Uncertain } from './result.js';
 import { halfWidth, scaled, uncertain } from './uncertain.js';
@@ -22,8 +22,8 @@ export interface HaloNumbers {
   level: HaloLevel;
   coreTintMag: Uncertain | null;
   rimTintMag: Uncertain | null;
-  /** Notes of the perfect-lens model. */
-  notes: string[];
+  /** The perfect-lens model behind the numbers; null when it cannot be computed. */
+  perfect: PerfectLens | null;
 }
 
 export interface HaloScale {
@@ -133,7 +133,7 @@ export function haloNumbers(
       (reading, c) =>
         (reading.atReference[c * 3 + 2] as number) - (reading.atReference[c * 3 + 1] as number),
     ),
-    notes: perfect?.notes ?? [],
+    perfect,
   };
 }
 

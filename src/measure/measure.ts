@@ -4,11 +4,12 @@ import { FLAG, STAR_FLAGS } from '../catalogue/flags.js';
 import { planChannels } from '../detect/lattice.js';
 import { createFloatReader } from '../frame/convert.js';
 import type { Frame } from '../frame/frame.js';
-import { createBlurSolver } from '../optics/blur.js';
 import { createRecordedFwhmTable } from '../optics/pixel.js';
+import type { PerfectLens } from '../optics/perfect-lens.js';
 import type { Warning } from '../warnings.js';
 import { type BootstrapResult, bootstrapProfiles } from './bootstrap.js';
 import { lookAtWidth } from './channel-fits.js';
+import { equivalentDefocus } from './equivalent-defocus.js';
 import { buildProfiles, type EffectiveProfiles } from './effective-profiles.js';
 import { fillCatalogue } from './fill-catalogue.js';
 import { FIT_MODEL_ERROR, type Found, findSources } from './find.js';
@@ -32,7 +33,6 @@ const FEWEST_PROFILE_STARS = 3;
 /** 'centre' zone: share of the half-diagonal. */
 const CENTRE_ZONE = 0.5;
 const ARCSEC_PER_UM_MM = 206.265;
-const BLUR_DRAWS = 24;
 /** Recorded FWHM below which sizes are called undersampled. */
 const UNDERSAMPLED_PX = 1.3;
 
@@ -225,7 +225,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
   if (linearity?.verdict === 'stretched') {
     warn('stretched', `the data is not linear: ${linearity.reasons.join('; ')}`);
   }
-  const halo =
+  const haloFound =
     colour && bootstrap && effective && namedChannels.length === 3
       ? haloResult(
           frame,
@@ -239,6 +239,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
           warn,
         )
       : null;
+  const halo = haloFound?.halo ?? null;
   const withheld = halo !== null && stretched && !options.haloAnyway;
   if (halo && stretched) {
     warn(
@@ -251,8 +252,15 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
   const lateral =
     effective && namedChannels.length === 3 ? lateralResult(frame, effective, arcsecPerPx) : null;
   const defocus =
-    bootstrap && effective && colour && namedChannels.length === 3 && !withheld
-      ? defocusResult(frame, effective, bootstrap, reference)
+    haloFound && bootstrap && !withheld
+      ? equivalentDefocus(
+          bootstrap,
+          plan.channels.indexOf('R'),
+          reference,
+          plan.channels.indexOf('B'),
+          haloFound.perfect,
+          metadata,
+        )
       : null;
 
   const used = effective ? effective.stars : stars;
@@ -444,7 +452,7 @@ function haloResult(
   noisePerSignal: number,
   options: MeasureOptions,
   warn: (code: string, message: string) => void,
-): HaloResult {
+): { halo: HaloResult; perfect: PerfectLens | null } {
   const r = plan.channels.indexOf('R');
   const g = plan.channels.indexOf('G');
   const b = plan.channels.indexOf('B');
@@ -468,11 +476,11 @@ function haloResult(
       'three colour planes: if they were interpolated from a mosaic, sizes are upper limits; the unprocessed mosaic is better',
     );
   }
-  const { notes, ...rest } = numbers;
-  for (const note of notes.filter((text) => !text.startsWith('effective wavelengths'))) {
+  const { perfect, ...rest } = numbers;
+  for (const note of (perfect?.notes ?? []).filter((text) => !text.startsWith('effective wavelengths'))) {
     warn('perfect-lens', note);
   }
-  return {
+  const halo: HaloResult = {
     ...rest,
     starColour: colourTrend(
       effective.profiles[r] as EffectiveProfiles['profiles'][number],
@@ -490,6 +498,7 @@ function haloResult(
       options.seed,
     ),
   };
+  return { halo, perfect };
 }
 
 function lateralResult(
@@ -518,41 +527,5 @@ function lateralResult(
     atCornerPx: at,
     atCornerArcsec: scaled(at, arcsecPerPx),
     atCornerUm: scaled(at, frame.metadata.pixelSizeUm),
-  };
-}
-
-function defocusResult(
-  frame: Frame,
-  effective: EffectiveProfiles,
-  bootstrap: BootstrapResult,
-  g: number,
-): FrameResult['equivalentDefocus'] {
-  const { radii, best, draws, smallSample } = bootstrap;
-  const n = radii.length;
-  const solve = createBlurSolver(radii, effective.rMax);
-  const blur = (c: number): Uncertain | null => {
-    const at = (reading: typeof best): number =>
-      solve(
-        reading.brightness.subarray(g * n, (g + 1) * n),
-        reading.brightness.subarray(c * n, (c + 1) * n),
-      ).diameterPx;
-    return uncertain(at(best), draws.slice(0, BLUR_DRAWS).map(at), smallSample);
-  };
-  const blueBlurPx = blur(2);
-  const redBlurPx = blur(0);
-  if (!blueBlurPx || !redBlurPx) return null;
-  const { pixelSizeUm, focalLengthMm, apertureMm } = frame.metadata;
-  const perPx =
-    pixelSizeUm !== null && focalLengthMm !== null && apertureMm !== null
-      ? (pixelSizeUm * focalLengthMm) / apertureMm
-      : null;
-  const fraction = perPx !== null && focalLengthMm !== null ? perPx / (1000 * focalLengthMm) : null;
-  return {
-    blueUm: scaled(blueBlurPx, perPx),
-    redUm: scaled(redBlurPx, perPx),
-    blueFocalLengthFraction: scaled(blueBlurPx, fraction),
-    redFocalLengthFraction: scaled(redBlurPx, fraction),
-    blueBlurPx,
-    redBlurPx,
   };
 }
