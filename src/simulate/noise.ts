@@ -77,30 +77,35 @@ export function expose(scene: Scene, starLight: readonly Float32Array[]): Expose
   const data = new Uint16Array(count * planes);
   const random = createRandom(scene.seed);
   for (let plane = 0; plane < planes; plane++) {
-    const struck = cosmicRayPixels.filter((defect) => defect.plane === plane);
-    record(
-      scene,
-      starLight[plane],
-      struck,
-      random,
-      data.subarray(plane * count, (plane + 1) * count),
-    );
+    const struck = new Map<number, number>();
+    for (const defect of cosmicRayPixels)
+      if (defect.plane === plane) struck.set(defect.y * width + defect.x, defect.electrons);
+    const samples = data.subarray(plane * count, (plane + 1) * count);
+    recordSamples(starLight[plane], scene.camera, struck, random, samples);
   }
   return { width, height, planes, data, hotPixels, cosmicRayPixels };
 }
 
-/** Photon noise, full well, read noise, conversion, rounding, converter's end. */
-function record(
-  scene: Scene,
+/** How a sensor turns electrons into numbers. */
+export type Detector = Pick<
+  Scene['camera'],
+  'readNoiseElectrons' | 'fullWellElectrons' | 'gainElectronsPerAdu' | 'pedestalAdu' | 'bits'
+>;
+
+/**
+ * Photon noise, full well, read noise, conversion, rounding, converter's end.
+ * @param extra electrons added to single samples after the photon noise, by index
+ */
+export function recordSamples(
   electrons: Float32Array,
-  struck: readonly Defect[],
+  detector: Detector,
+  extra: ReadonlyMap<number, number>,
   random: () => number,
   out: Uint16Array,
 ): void {
-  const { readNoiseElectrons, fullWellElectrons, gainElectronsPerAdu, pedestalAdu, bits, widthPx } =
-    scene.camera;
+  const { readNoiseElectrons, fullWellElectrons, gainElectronsPerAdu, pedestalAdu, bits } =
+    detector;
   const top = 2 ** bits - 1;
-  const extra = new Map(struck.map(({ x, y, electrons: charge }) => [y * widthPx + x, charge]));
   for (let i = 0; i < electrons.length; i++) {
     let charge = poisson(electrons[i], random);
     if (extra.size > 0) charge += extra.get(i) ?? 0;

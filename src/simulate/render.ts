@@ -1,12 +1,15 @@
 /** Expected star light of a scene, electrons per pixel, and the mean star image of each channel. */
 import { ParameterError } from '../errors.js';
 import type { Band } from './bands.js';
-import { cellWeights, OpticalTrain, sceneBands, variesOverField } from './optical-train.js';
+import { brightnessEnvelope, firstMoments } from './image-moments.js';
+import { cellWeights, OpticalTrain, sceneBands } from './optical-train.js';
 import { PsfMaker, type PsfRequest } from './psf.js';
 import type { ImageGrid } from './pupil.js';
+import { fieldNodes, temperatureClasses } from './render-plan.js';
 import type { Scene } from './scene.js';
+import { latticesOf } from './sites.js';
 import { type PointSources, zeroMagnitudeElectrons } from './sky.js';
-import { addStarImage, type SiteLattice } from './stamp.js';
+import { addStarImage } from './stamp.js';
 
 /** Star images end where they fall below this share of the noise of one pixel. */
 const CUT_SIGMA = 0.002;
@@ -27,24 +30,6 @@ export interface Rendering {
   meanCellWeights: Record<string, Float64Array>;
   /** Surface brightness at the rim of the largest star image, in units of the noise of one pixel. */
   largestCutSigma: number;
-}
-
-/** Where each channel's pixels lie in the stored plane(s). */
-export function channelSites(scene: Scene, band: Band): { plane: number; lattices: SiteLattice[] } {
-  const { layout, cfa } = scene.camera;
-  if (layout === 'mono') return { plane: 0, lattices: [{ x0: 0, y0: 0, step: 1 }] };
-  if (layout === 'rgb')
-    return { plane: 'RGB'.indexOf(band), lattices: [{ x0: 0, y0: 0, step: 1 }] };
-  const lattices: SiteLattice[] = [];
-  for (let site = 0; site < 4; site++)
-    if (cfa[site] === band) lattices.push({ x0: site % 2, y0: site >> 1, step: 2 });
-  return { plane: 0, lattices };
-}
-
-/** A temperature class: the black body its images are made for, and the sources that use them. */
-interface TemperatureClass {
-  temperatureK: number;
-  members: Int32Array;
 }
 
 /**
@@ -228,7 +213,7 @@ function layImages(
 ): number {
   const { widthPx, heightPx } = scene.camera;
   const { size, perPixel } = out.grid;
-  const { plane, lattices } = channelSites(scene, band);
+  const { plane, lattices } = latticesOf(scene.camera.layout, scene.camera.cfa, band);
   const frame = out.planes[plane];
   const envelope = brightnessEnvelope(image, size, perPixel);
   const [momentX, momentY] = firstMoments(image, size, perPixel);
@@ -261,102 +246,4 @@ function layImages(
     if (counted[i] !== 0) share += light;
   }
   return share;
-}
-
-/** Highest brightness per px² at or beyond each whole-pixel radius, from 24 spokes. */
-function brightnessEnvelope(image: Float32Array, size: number, perPixel: number): Float64Array {
-  const last = Math.floor(size / 2 / perPixel) - 2;
-  const out = new Float64Array(last + 1);
-  const spokes = 24;
-  for (let radius = 0; radius <= last; radius++)
-    for (let spoke = 0; spoke < spokes; spoke++) {
-      const angle = (2 * Math.PI * spoke) / spokes;
-      const x = Math.round(size / 2 + radius * perPixel * Math.cos(angle));
-      const y = Math.round(size / 2 + radius * perPixel * Math.sin(angle));
-      out[radius] = Math.max(out[radius], image[y * size + x] * perPixel * perPixel);
-    }
-  for (let radius = last - 1; radius >= 0; radius--)
-    out[radius] = Math.max(out[radius], out[radius + 1]);
-  return out;
-}
-
-/** Centre of light about (size/2, size/2), px. */
-export function firstMoments(
-  image: Float32Array,
-  size: number,
-  perPixel: number,
-): [number, number] {
-  let sum = 0;
-  let sumX = 0;
-  let sumY = 0;
-  for (let y = 0, at = 0; y < size; y++) {
-    let row = 0;
-    for (let x = 0; x < size; x++, at++) {
-      row += image[at];
-      sumX += image[at] * (x - size / 2);
-    }
-    sum += row;
-    sumY += row * (y - size / 2);
-  }
-  return [sumX / sum / perPixel, sumY / sum / perPixel];
-}
-
-/** Classes evenly spaced in 1/T over the stars present. */
-function temperatureClasses(scene: Scene, sources: PointSources): TemperatureClass[] {
-  let coolest = Number.POSITIVE_INFINITY;
-  let hottest = 0;
-  for (const kelvin of sources.temperatureK) {
-    coolest = Math.min(coolest, kelvin);
-    hottest = Math.max(hottest, kelvin);
-  }
-  const low = 1 / hottest;
-  const span = 1 / coolest - low;
-  const count = span > 0 ? scene.rendering.temperatureClasses : 1;
-  const lists: number[][] = Array.from({ length: count }, () => []);
-  for (let i = 0; i < sources.length; i++) {
-    const position = span > 0 ? ((1 / sources.temperatureK[i] - low) / span) * count : 0;
-    lists[Math.min(count - 1, Math.floor(position))].push(i);
-  }
-  return lists.map((list, k) => ({
-    temperatureK: 1 / (low + (span * (k + 0.5)) / count),
-    members: Int32Array.from(list),
-  }));
-}
-
-/** Field points, the one nearest the centre first, with each source's weight: bilinear between the nearest four. */
-function fieldNodes(
-  scene: Scene,
-  sources: PointSources,
-): { xPx: number; yPx: number; weights: Float64Array }[] {
-  const { widthPx, heightPx } = scene.camera;
-  if (!variesOverField(scene))
-    return [
-      {
-        xPx: (widthPx - 1) / 2,
-        yPx: (heightPx - 1) / 2,
-        weights: new Float64Array(sources.length).fill(1),
-      },
-    ];
-  const [columns, rows] = scene.rendering.fieldNodes;
-  const nodes = [];
-  const tent = (value: number, length: number, count: number, index: number) => {
-    const position = Math.min(count - 1, Math.max(0, (value / (length - 1)) * (count - 1)));
-    return Math.max(0, 1 - Math.abs(position - index));
-  };
-  for (let row = 0; row < rows; row++)
-    for (let column = 0; column < columns; column++) {
-      const weights = new Float64Array(sources.length);
-      for (let i = 0; i < sources.length; i++)
-        weights[i] =
-          tent(sources.xPx[i], widthPx, columns, column) *
-          tent(sources.yPx[i], heightPx, rows, row);
-      nodes.push({
-        xPx: (column / (columns - 1)) * (widthPx - 1),
-        yPx: (row / (rows - 1)) * (heightPx - 1),
-        weights,
-      });
-    }
-  const fromCentre = (node: { xPx: number; yPx: number }) =>
-    (node.xPx - (widthPx - 1) / 2) ** 2 + (node.yPx - (heightPx - 1) / 2) ** 2;
-  return nodes.sort((a, b) => fromCentre(a) - fromCentre(b));
 }

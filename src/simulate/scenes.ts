@@ -38,7 +38,7 @@ function smallScene(scene: SceneInput, name: string): SceneInput {
     name,
     sky: { ...DEMO_SKY, extentArcmin: [18, 14], starsPerSquareArcmin: 1.2, brightestMagnitude: 9 },
     camera: { widthPx: 400, heightPx: 300, hotPixels: 8, cosmicRays: 1 },
-    rendering: { temperatureClasses: 3, sliceNm: 20, blurStepPx: 3 },
+    rendering: { temperatureClasses: 3, sliceNm: 20, blurStepPx: 3, radiusPx: 60 },
   };
 }
 
@@ -50,15 +50,15 @@ const ACHROMAT = demoScene(
 );
 const ED = demoScene(
   'ed',
-  "Invented doublet with special-dispersion glass, 80 mm f/6: about a seventh of the achromat's colour error.",
+  "Invented doublet with special-dispersion glass, 80 mm f/6: a tenth of the achromat's colour error.",
   12,
-  { name: 'invented ED doublet 80/480', colour: { kind: 'scaled', factor: 0.15 } },
+  { name: 'invented ED doublet 80/480', colour: { kind: 'scaled', factor: 0.1 } },
 );
 const APO = demoScene(
   'apo',
-  "Invented apochromat, 80 mm f/6: a twenty-fifth of the achromat's colour error.",
+  "Invented apochromat, 80 mm f/6: a thirtieth of the achromat's colour error.",
   13,
-  { name: 'invented apochromat 80/480', colour: { kind: 'scaled', factor: 0.04 } },
+  { name: 'invented apochromat 80/480', colour: { kind: 'scaled', factor: 0.03 } },
 );
 const CONTROL = demoScene(
   'control',

@@ -1,6 +1,7 @@
 /** A scene in, a frame with its header cards and its truth out. Pure: the same scene gives the same numbers. */
 import type { Band } from './bands.js';
 import { type Card, sceneCards } from './cards.js';
+import { firstMoments } from './image-moments.js';
 import {
   backgroundNoise,
   clippingAdu,
@@ -17,7 +18,7 @@ import {
 } from './optical-train.js';
 import { type ChannelTruth, measureImage } from './profile-truth.js';
 import type { ImageGrid } from './pupil.js';
-import { firstMoments, type Rendering, renderMeanImages, renderSources } from './render.js';
+import { type Rendering, renderMeanImages, renderSources } from './render.js';
 import { parseScene, type Scene, type SceneInput } from './scene.js';
 import { drawSources, type PointSources, skyElectrons } from './sky.js';
 import { bandTruth, imageTruth, lensTruth, type StarTruth, type Truth } from './truth.js';

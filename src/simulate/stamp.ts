@@ -86,6 +86,6 @@ export function addStarImage(
 }
 
 /** Smallest value ≥ `value` that is `origin` plus a multiple of `step`. */
-function alignUp(value: number, origin: number, step: number): number {
+export function alignUp(value: number, origin: number, step: number): number {
   return value + ((((origin - value) % step) + step) % step);
 }
