@@ -21,9 +21,9 @@ const DESCRIPTION = `Measures what a telescope does to the colours of stars: siz
 
 const AFTER = `
 Start with:
-  bluerim demo                  three invented lenses on one sky, measured, shown
-  bluerim measure field.fits    one frame of your own
-  bluerim help measure          its options, with units and defaults
+  bluerim demo                three invented lenses on one sky, measured, shown
+  bluerim measure field.fits  one frame of your own
+  bluerim help measure        its options, with units and defaults
 
 Exit codes: 0 done; 1 something could not be measured or kept; 2 nothing was
 done, the command line or an output is wrong.
