@@ -25,7 +25,7 @@ const MAX_PEAKS = 400_000;
 /** Detection rows read at a time. */
 const BATCH = 16;
 
-/** One-dimensional Gaussian of the given FWHM, normalised to sum 1, cut at 2 σ·1.5 (at least one sample each side). */
+/** One-dimensional Gaussian of the given FWHM, normalised to sum 1, cut at 2.2 σ (at least one sample each side). */
 export function gaussianKernel(fwhm: number): Float32Array {
   const sigma = fwhm / 2.354820045;
   const half = Math.max(1, Math.ceil(2.2 * sigma));
@@ -67,9 +67,6 @@ export function findPeaks(
   const combined = new Float32Array(columns + 2 * half);
   const background = new Float32Array(columns);
   const window = new Float32Array(plan.planes * BATCH * bin * width);
-  const interpolators = plan.lattices.map((lattice) =>
-    createRowInterpolator(mesh, lattice.x0, bin, columns),
-  );
   // Weights 1/σ², scaled so that the combined image has unit noise, then 1/Σk² so that the filtered one has too.
   let norm = 0;
   for (let l = 0; l < plan.lattices.length; l++) {
@@ -81,120 +78,230 @@ export function findPeaks(
     return sigma > 0 ? 1 / (sigma * sigma * Math.sqrt(norm) * squares) : 0;
   });
 
-  const xs: number[] = [];
-  const ys: number[] = [];
-  const values: number[] = [];
+  // One mesh for the weighted sum of all lattices: its levels are combined before they are interpolated.
+  const cells = mesh.cellsX * mesh.cellsY;
+  const level = new Float64Array(cells);
+  for (let l = 0; l < plan.lattices.length; l++) {
+    const weight = weights[l] as number;
+    if (weight === 0) continue;
+    for (let i = 0; i < cells; i++) {
+      level[i] = (level[i] as number) + weight * (mesh.level[l * cells + i] as number);
+    }
+  }
+  const middle = 0.5 * (bin - 1);
+  const interpolator = createRowInterpolator(mesh, middle, bin, columns);
+
+  const list: PeakList = { x: [], y: [], value: [], overflow: false };
   const sampleEvery = Math.max(1, Math.floor((columns * rows) / 40_000));
   const noiseSample = new Float32Array(40_960);
   let sampled = 0;
   let sampleClock = 0;
-  let overflow = false;
 
-  const searchRow = (row: number): void => {
-    // Rows row−1, row, row+1 of the filtered image lie in the three slots.
-    const above = ((row + 2) % 3) * columns;
-    const here = (row % 3) * columns;
-    const below = ((row + 1) % 3) * columns;
-    for (let x = 1; x < columns - 1; x++) {
-      const v = filtered[here + x] as number;
-      if (v < threshold) continue;
-      if (v <= (filtered[here + x - 1] as number) || v < (filtered[here + x + 1] as number))
-        continue;
-      const a = filtered[above + x] as number;
-      const b = filtered[below + x] as number;
-      if (v <= a || v < b) continue;
-      if (v <= (filtered[above + x - 1] as number) || v <= (filtered[above + x + 1] as number)) {
-        continue;
-      }
-      if (v < (filtered[below + x - 1] as number) || v < (filtered[below + x + 1] as number))
-        continue;
-      if (xs.length >= MAX_PEAKS) {
-        overflow = true;
-        return;
-      }
-      const left = filtered[here + x - 1] as number;
-      const right = filtered[here + x + 1] as number;
-      const fx = (0.5 * (right - left)) / (2 * v - left - right + 1e-12);
-      const fy = (0.5 * (b - a)) / (2 * v - a - b + 1e-12);
-      const shift = 0.5 * (bin - 1);
-      xs.push(bin * (x + Math.max(-0.5, Math.min(0.5, fx))) + shift);
-      ys.push(bin * (row + Math.max(-0.5, Math.min(0.5, fy))) + shift);
-      values.push(v);
-    }
-  };
-
-  const filterRow = (row: number): void => {
-    const target = (row % 3) * columns;
-    filtered.fill(0, target, target + columns);
-    for (let j = -half; j <= half; j++) {
-      const source = row + j;
-      if (source < 0 || source >= rows) continue;
-      const weight = kernel[j + half] as number;
-      const from = (source % taps) * columns;
-      for (let x = 0; x < columns; x++) {
-        filtered[target + x] =
-          (filtered[target + x] as number) + weight * (ring[from + x] as number);
+  for (let top = 0; top < rows + half + 1; top += BATCH) {
+    const count = Math.max(0, Math.min(BATCH, rows - top));
+    if (count > 0) {
+      for (let plane = 0; plane < plan.planes; plane++) {
+        read(plane, top * bin, count * bin, window, plane * BATCH * bin * width);
       }
     }
-    sampleClock += columns;
-    while (sampleClock >= sampleEvery && sampled < noiseSample.length) {
-      sampleClock -= sampleEvery;
-      const x = Math.min(columns - 1, sampleClock % columns);
-      noiseSample[sampled++] = filtered[target + x] as number;
-    }
-  };
-
-  for (let top = 0; top < rows; top += BATCH) {
-    const count = Math.min(BATCH, rows - top);
-    for (let plane = 0; plane < plan.planes; plane++) {
-      read(plane, top * bin, count * bin, window, plane * BATCH * bin * width);
-    }
-    for (let j = 0; j < count; j++) {
+    for (let j = 0; j < BATCH; j++) {
       const row = top + j;
-      combined.fill(0);
-      for (let l = 0; l < plan.lattices.length; l++) {
-        const lattice = plan.lattices[l];
-        const weight = weights[l] as number;
-        const interpolator = interpolators[l];
-        if (!lattice || !interpolator || weight === 0) continue;
-        interpolator.fill(mesh.level, l, row * bin + lattice.y0, background);
-        const base =
-          lattice.plane * BATCH * bin * width + (j * bin + lattice.y0) * width + lattice.x0;
-        for (let x = 0; x < columns; x++) {
-          const d = (window[base + x * bin] as number) - (background[x] as number);
-          // A sample without value adds nothing.
-          if (d === d) combined[half + x] = (combined[half + x] as number) + weight * d;
+      if (row < rows) {
+        interpolator.fill(level, 0, row * bin + middle, background);
+        if (bin === 2) {
+          combineCells(window, 2 * j * width, width, weights, background, combined, half, columns);
+        } else {
+          combinePlanes(
+            window,
+            j * width,
+            BATCH * width,
+            weights,
+            background,
+            combined,
+            half,
+            columns,
+          );
         }
+        convolveRow(combined, kernel, ring, (row % taps) * columns, columns);
       }
-      const target = (row % taps) * columns;
-      convolveRow(combined, kernel, ring, target, columns);
-      if (row >= half) {
-        const done = row - half;
-        filterRow(done);
-        if (done >= 2) searchRow(done - 1);
+      // Rows beyond the frame count as empty sky.
+      const done = row - half;
+      if (done < 0 || done > rows) continue;
+      const target = (done % 3) * columns;
+      if (done < rows) {
+        filterColumns(ring, kernel, done, rows, columns, filtered, target);
+        sampleClock += columns;
+        while (sampleClock >= sampleEvery && sampled < noiseSample.length) {
+          sampleClock -= sampleEvery;
+          const x = Math.min(columns - 1, sampleClock % columns);
+          noiseSample[sampled++] = filtered[target + x] as number;
+        }
+      } else {
+        filtered.fill(0, target, target + columns);
+      }
+      if (done >= 1) {
+        searchRow(filtered, done - 1, columns, threshold, bin, middle, list);
       }
     }
-  }
-  for (let row = Math.max(0, rows - half); row < rows; row++) {
-    filterRow(row);
-    if (row >= 2) searchRow(row - 1);
   }
 
   const stats = new Float64Array(3);
   clippedSky(noiseSample, sampled, stats);
   const correlation = (stats[1] as number) > 0 ? (stats[1] as number) : 1;
   const keep: number[] = [];
-  for (let i = 0; i < values.length; i++) {
-    if ((values[i] as number) / Math.max(1, correlation) >= threshold) keep.push(i);
+  for (let i = 0; i < list.value.length; i++) {
+    if ((list.value[i] as number) / Math.max(1, correlation) >= threshold) keep.push(i);
   }
   return {
     length: keep.length,
-    x: Float64Array.from(keep, (i) => xs[i] as number),
-    y: Float64Array.from(keep, (i) => ys[i] as number),
-    significance: Float64Array.from(keep, (i) => (values[i] as number) / Math.max(1, correlation)),
+    x: Float64Array.from(keep, (i) => list.x[i] as number),
+    y: Float64Array.from(keep, (i) => list.y[i] as number),
+    significance: Float64Array.from(
+      keep,
+      (i) => (list.value[i] as number) / Math.max(1, correlation),
+    ),
     noiseCorrelation: correlation,
-    overflow,
+    overflow: list.overflow,
   };
+}
+
+interface PeakList {
+  x: number[];
+  y: number[];
+  value: number[];
+  overflow: boolean;
+}
+
+/**
+ * One row of 2 × 2 cells of a mosaic: weighted sum of the four sites (lattice order (0,0), (1,0), (0,1), (1,1)) minus the
+ * background of that sum. A cell with a sample without value counts as empty sky.
+ */
+function combineCells(
+  window: Float32Array,
+  top: number,
+  width: number,
+  weights: readonly number[],
+  background: Float32Array,
+  combined: Float32Array,
+  half: number,
+  columns: number,
+): void {
+  const w0 = weights[0] as number;
+  const w1 = weights[1] as number;
+  const w2 = weights[2] as number;
+  const w3 = weights[3] as number;
+  const bottom = top + width;
+  for (let x = 0; x < columns; x++) {
+    const i = 2 * x;
+    const sum =
+      w0 * (window[top + i] as number) +
+      w1 * (window[top + i + 1] as number) +
+      w2 * (window[bottom + i] as number) +
+      w3 * (window[bottom + i + 1] as number) -
+      (background[x] as number);
+    combined[half + x] = sum === sum ? sum : 0;
+  }
+}
+
+/** The same for one or three planes at full resolution. */
+function combinePlanes(
+  window: Float32Array,
+  row: number,
+  planeStride: number,
+  weights: readonly number[],
+  background: Float32Array,
+  combined: Float32Array,
+  half: number,
+  columns: number,
+): void {
+  for (let x = 0; x < columns; x++) {
+    let sum = -(background[x] as number);
+    for (let plane = 0; plane < weights.length; plane++) {
+      const w = weights[plane] as number;
+      if (w !== 0) sum += w * (window[plane * planeStride + row + x] as number);
+    }
+    combined[half + x] = sum === sum ? sum : 0;
+  }
+}
+
+/** Vertical pass: filtered[target + x] = Σ_j kernel[j] · ring row (row + j − half); rows off the frame are empty. */
+function filterColumns(
+  ring: Float32Array,
+  kernel: Float32Array,
+  row: number,
+  rows: number,
+  columns: number,
+  filtered: Float32Array,
+  target: number,
+): void {
+  const taps = kernel.length;
+  const half = (taps - 1) / 2;
+  if (taps === 5 && row >= 2 && row < rows - 2) {
+    // The common case in one pass.
+    const k0 = kernel[0] as number;
+    const k1 = kernel[1] as number;
+    const k2 = kernel[2] as number;
+    const r0 = ((row - 2) % 5) * columns;
+    const r1 = ((row - 1) % 5) * columns;
+    const r2 = (row % 5) * columns;
+    const r3 = ((row + 1) % 5) * columns;
+    const r4 = ((row + 2) % 5) * columns;
+    for (let x = 0; x < columns; x++) {
+      filtered[target + x] =
+        k0 * ((ring[r0 + x] as number) + (ring[r4 + x] as number)) +
+        k1 * ((ring[r1 + x] as number) + (ring[r3 + x] as number)) +
+        k2 * (ring[r2 + x] as number);
+    }
+    return;
+  }
+  filtered.fill(0, target, target + columns);
+  for (let j = -half; j <= half; j++) {
+    const source = row + j;
+    if (source < 0 || source >= rows) continue;
+    const weight = kernel[j + half] as number;
+    const from = (source % taps) * columns;
+    for (let x = 0; x < columns; x++) {
+      filtered[target + x] = (filtered[target + x] as number) + weight * (ring[from + x] as number);
+    }
+  }
+}
+
+/** Local maxima of one row of the filtered image; rows row−1, row, row+1 lie in the three slots. Ties go to the later sample. */
+function searchRow(
+  filtered: Float32Array,
+  row: number,
+  columns: number,
+  threshold: number,
+  bin: number,
+  shift: number,
+  list: PeakList,
+): void {
+  const above = ((row + 2) % 3) * columns;
+  const here = (row % 3) * columns;
+  const below = ((row + 1) % 3) * columns;
+  for (let x = 1; x < columns - 1; x++) {
+    const v = filtered[here + x] as number;
+    if (v < threshold) continue;
+    const left = filtered[here + x - 1] as number;
+    const right = filtered[here + x + 1] as number;
+    if (v <= left || v < right) continue;
+    const a = filtered[above + x] as number;
+    const b = filtered[below + x] as number;
+    if (v <= a || v < b) continue;
+    if (v <= (filtered[above + x - 1] as number) || v <= (filtered[above + x + 1] as number))
+      continue;
+    if (v < (filtered[below + x - 1] as number) || v < (filtered[below + x + 1] as number))
+      continue;
+    if (list.x.length >= MAX_PEAKS) {
+      list.overflow = true;
+      return;
+    }
+    const fx = (0.5 * (right - left)) / (2 * v - left - right + 1e-12);
+    const fy = (0.5 * (b - a)) / (2 * v - a - b + 1e-12);
+    list.x.push(bin * (x + Math.max(-0.5, Math.min(0.5, fx))) + shift);
+    list.y.push(bin * (row + Math.max(-0.5, Math.min(0.5, fy))) + shift);
+    list.value.push(v);
+  }
 }
 
 /** out[at + x] = Σ_i kernel[i] · padded[x + i]; `padded` carries half a kernel of zeros on both sides. */

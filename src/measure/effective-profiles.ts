@@ -32,11 +32,11 @@ const RIM_LIGHT = 0.02;
 /** The annulus reaches from R_max to this multiple of it, at least 5 px more. */
 const ANNULUS = 1.35;
 /** Samples of all profile stars in memory at a time. */
-const SAMPLE_BUDGET = 1.8e6;
+const SAMPLE_BUDGET = 1.2e6;
 /** Stars wanted at least before the budget lets R_max grow. */
 const STARS_FOR_RAISE = 40;
-const TRIAL_ROUNDS = 3;
-const FINAL_ROUNDS = 5;
+const TRIAL_ROUNDS = 2;
+const FINAL_ROUNDS = 4;
 /** Saturated stars scaled by their wings at most. */
 const SATURATED_LIMIT = 80;
 

@@ -1,5 +1,6 @@
 /** The halo of measurement.md, section 6, read off the profiles of one frame: excess, reach, tints, level. */
 import { type PerfectLens, perfectLens } from '../optics/perfect-lens.js';
+import { standardDeviation } from '../stats/robust.js';
 import type { BootstrapResult, ProfileReadings } from './bootstrap.js';
 import type { HaloContrast, HaloLevel, Uncertain } from './result.js';
 import { halfWidth, scaled, uncertain } from './uncertain.js';
@@ -90,8 +91,8 @@ export function haloNumbers(
       const difference = (reading: ProfileReadings): number =>
         (reading.brightness[wide * n + i] as number) -
         (reading.brightness[narrow * n + i] as number);
-      const d = uncertain(difference(best), draws.map(difference), smallSample);
-      const above = d !== null && d.value > REACH_SIGMA * halfWidth(d);
+      const sigma = smallSample * standardDeviation(draws.map(difference));
+      const above = difference(best) > REACH_SIGMA * sigma;
       if (above) {
         inside = true;
         reach = radii[i] as number;

@@ -6,6 +6,7 @@ import { createFloatReader } from '../frame/convert.js';
 import type { Frame } from '../frame/frame.js';
 import { createRecordedFwhmTable } from '../optics/pixel.js';
 import type { PerfectLens } from '../optics/perfect-lens.js';
+import { standardDeviation } from '../stats/robust.js';
 import type { Warning } from '../warnings.js';
 import { type BootstrapResult, bootstrapProfiles } from './bootstrap.js';
 import { lookAtWidth } from './channel-fits.js';
@@ -21,7 +22,7 @@ import type { MeasureOptions } from './options.js';
 import type { ChannelName, ChannelResult, FrameResult, HaloResult, Uncertain } from './result.js';
 import { saturatedHalo } from './saturated-halo.js';
 import { colourTrend } from './star-colour.js';
-import { halfWidth, plusMinus, scaled, uncertain } from './uncertain.js';
+import { plusMinus, scaled, uncertain } from './uncertain.js';
 import { plainSentence } from './verdict.js';
 
 /** Signal-to-noise from which a star's shape is measured, and from which it is preferred for profiles. */
@@ -427,15 +428,12 @@ function channelResult(
       ? {
           radiusPx: Array.from(bootstrap.radii),
           brightness: slice(bootstrap.best.brightness),
-          error: Array.from({ length: n }, (_, i) => {
-            const value = bootstrap.best.brightness[c * n + i] as number;
-            const band = uncertain(
-              value,
-              bootstrap.draws.map((draw) => draw.brightness[c * n + i] as number),
-              bootstrap.smallSample,
-            );
-            return band ? halfWidth(band) : Number.NaN;
-          }),
+          error: Array.from(
+            { length: n },
+            (_, i) =>
+              bootstrap.smallSample *
+              standardDeviation(bootstrap.draws.map((draw) => draw.brightness[c * n + i] as number)),
+          ),
           encircledEnergy: slice(bootstrap.best.enclosed),
         }
       : null,

@@ -20,8 +20,8 @@ const NP = 7;
 
 /** Three Gauss–Legendre nodes over a pixel and their weights (exact to degree five; Abramowitz & Stegun 25.4.30). */
 const NODE = Math.sqrt(0.15);
-const NODE_X = [-NODE, 0, NODE];
-const NODE_W = [5 / 18, 8 / 18, 5 / 18];
+const NODE_X = Float64Array.of(-NODE, 0, NODE);
+const NODE_W = Float64Array.of(5 / 18, 8 / 18, 5 / 18);
 
 const MAX_ITERATIONS = 12;
 const CONVERGED = 1e-4;
@@ -70,29 +70,46 @@ export function createFitScratch(capacity: number): FitScratch {
   };
 }
 
+/** What the pixels of one evaluation share: the ellipse and its derivatives' factors. */
+interface Ellipse {
+  flux: number;
+  a: number;
+  b: number;
+  c: number;
+  k: number;
+  inverse: number;
+  /** 2 g / q and g / q. */
+  h1: number;
+  h2: number;
+}
+
+const ellipse: Ellipse = { flux: 0, a: 0, b: 0, c: 0, k: 0, inverse: 0, h1: 0, h2: 0 };
+/** terms[0] = model, terms[1 + k] = ∂/∂parameter k. */
 const terms = new Float64Array(NP + 1);
 
-/** Model and its derivatives at one pixel: terms[0] = model, terms[1 + k] = ∂/∂parameter k. */
-function evaluatePixel(
-  p: Float64Array,
-  beta: number,
-  px: number,
-  py: number,
-  integrate: boolean,
-): void {
-  const flux = p[PFLUX] as number;
+function setEllipse(p: Float64Array, beta: number): void {
   const alpha2 = Math.exp(2 * (p[PLNALPHA] as number));
   const g1 = p[PG1] as number;
   const g2 = p[PG2] as number;
   const q = 1 - g1 * g1 - g2 * g2;
   const inverse = 1 / (alpha2 * q);
-  const a = (1 - g1) * inverse;
-  const b = -g2 * inverse;
-  const c = (1 + g1) * inverse;
+  ellipse.flux = p[PFLUX] as number;
+  ellipse.inverse = inverse;
+  ellipse.a = (1 - g1) * inverse;
+  ellipse.b = -g2 * inverse;
+  ellipse.c = (1 + g1) * inverse;
+  ellipse.h1 = g1 / q;
+  ellipse.h2 = g2 / q;
+  ellipse.k =
+    beta === Number.POSITIVE_INFINITY
+      ? 1 / (2 * Math.PI * alpha2 * Math.sqrt(q))
+      : (beta - 1) / (Math.PI * alpha2 * Math.sqrt(q));
+}
+
+/** Model and its derivatives at one pixel, (px, py) from the centre, for the ellipse set last. */
+function evaluatePixel(beta: number, px: number, py: number, integrate: boolean): void {
+  const { a, b, c, k, inverse, h1, h2, flux } = ellipse;
   const gaussian = beta === Number.POSITIVE_INFINITY;
-  const k = gaussian
-    ? 1 / (2 * Math.PI * alpha2 * Math.sqrt(q))
-    : (beta - 1) / (Math.PI * alpha2 * Math.sqrt(q));
   const whole = Math.floor(beta);
   const halfPower = !gaussian && beta - whole > 0.25;
   let sumI = 0;
@@ -125,21 +142,21 @@ function evaluatePixel(
       }
       sumI += w * intensity;
       const ws = w * slope;
-      sumX -= ws * 2 * ax;
-      sumY -= ws * 2 * cy;
-      sumA -= ws * 2 * u;
-      sumG1 += ws * ((dy * dy - dx * dx) * inverse + (2 * g1 * u) / q);
-      sumG2 += ws * (-2 * dx * dy * inverse + (2 * g2 * u) / q);
+      sumX += ws * ax;
+      sumY += ws * cy;
+      sumA += ws * u;
+      sumG1 += ws * ((dy * dy - dx * dx) * inverse + 2 * h1 * u);
+      sumG2 += ws * (-2 * dx * dy * inverse + 2 * h2 * u);
     }
   }
   terms[0] = flux * sumI;
-  terms[1 + PX] = flux * sumX;
-  terms[1 + PY] = flux * sumY;
+  terms[1 + PX] = -2 * flux * sumX;
+  terms[1 + PY] = -2 * flux * sumY;
   terms[1 + PFLUX] = sumI;
   terms[1 + PBACKGROUND] = 1;
-  terms[1 + PLNALPHA] = flux * (sumA - 2 * sumI);
-  terms[1 + PG1] = flux * (sumG1 + (sumI * g1) / q);
-  terms[1 + PG2] = flux * (sumG2 + (sumI * g2) / q);
+  terms[1 + PLNALPHA] = -2 * flux * (sumA + sumI);
+  terms[1 + PG1] = flux * (sumG1 + sumI * h1);
+  terms[1 + PG2] = flux * (sumG2 + sumI * h2);
 }
 
 /** Normal equations and χ² at `p`. */
@@ -158,10 +175,11 @@ function accumulate(
   const y0 = p[PY] as number;
   const background = p[PBACKGROUND] as number;
   let chi2 = 0;
+  setEllipse(p, settings.beta);
   for (let i = 0; i < samples.n; i++) {
     const dx = (samples.dx[i] as number) - x0;
     const dy = (samples.dy[i] as number) - y0;
-    evaluatePixel(p, settings.beta, dx, dy, dx * dx + dy * dy < near);
+    evaluatePixel(settings.beta, dx, dy, dx * dx + dy * dy < near);
     const w = weights[i] as number;
     const residual = (samples.value[i] as number) - (terms[0] as number) - background;
     chi2 += w * residual * residual;
@@ -184,12 +202,13 @@ function fillWeights(
   weights: Float64Array,
 ): void {
   const near = settings.integrateWithinPx * settings.integrateWithinPx;
-  evaluatePixel(p, settings.beta, 0, 0, true);
+  setEllipse(p, settings.beta);
+  evaluatePixel(settings.beta, 0, 0, true);
   const model = settings.modelError * Math.max(0, terms[0] as number);
   for (let i = 0; i < samples.n; i++) {
     const dx = (samples.dx[i] as number) - (p[PX] as number);
     const dy = (samples.dy[i] as number) - (p[PY] as number);
-    evaluatePixel(p, settings.beta, dx, dy, dx * dx + dy * dy < near);
+    evaluatePixel(settings.beta, dx, dy, dx * dx + dy * dy < near);
     const signal = Math.max(0, terms[0] as number);
     weights[i] =
       1 /

@@ -106,10 +106,14 @@ export function profileRound(profile: ChannelProfile, input: RoundInput): boolea
   for (let k = 0; k < stars; k++) {
     let sum = 0;
     let used = 0;
-    for (let l = 0; l < samples.lattices; l++) {
+    const to = samples.start[k + 1] as number;
+    let s = samples.start[k] as number;
+    // A star's samples lie lattice by lattice.
+    while (s < to) {
+      const l = samples.lattice[s] as number;
       let n = 0;
-      for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
-        if (samples.lattice[s] === l && (samples.r[s] as number) >= rMax) {
+      for (; s < to && samples.lattice[s] === l; s++) {
+        if ((samples.r[s] as number) >= rMax) {
           scratch[n++] = (samples.value[s] as number) - (samples.neighbour[s] as number);
         }
       }
@@ -358,8 +362,8 @@ function addStar(profile: ChannelProfile, input: RoundInput, k: number, level: F
   const size = spline.size;
   const flux = profile.flux[k] as number;
   if (!(flux > 0)) return;
-  const bandBase = k * size * BAND;
   const base = k * size;
+  const { band, right } = profile;
   for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
     const r = samples.r[s] as number;
     if (r >= rMax) continue;
@@ -374,18 +378,34 @@ function addStar(profile: ChannelProfile, input: RoundInput, k: number, level: F
     if (d * d > REJECTION_SIGMA * REJECTION_SIGMA * loose) continue;
     const w = flux / (variance + (PROFILE_ERROR * signal) ** 2 + (NEIGHBOUR_ERROR * nb) ** 2);
     const entry = tableEntry(spline, r);
-    const first = spline.first[entry] as number;
-    const b = entry * 4;
-    for (let i = 0; i < 4; i++) {
-      const bi = spline.basis[b + i] as number;
-      if (bi === 0) continue;
-      const wi = w * bi;
-      profile.right[base + first + i] = (profile.right[base + first + i] as number) + wi * v;
-      const row = bandBase + (first + i) * BAND;
-      for (let j = i; j < 4; j++) {
-        profile.band[row + j - i] =
-          (profile.band[row + j - i] as number) + wi * flux * (spline.basis[b + j] as number);
-      }
-    }
+    const first = base + (spline.first[entry] as number);
+    const e = entry * 4;
+    const b0 = spline.basis[e] as number;
+    const b1 = spline.basis[e + 1] as number;
+    const b2 = spline.basis[e + 2] as number;
+    const b3 = spline.basis[e + 3] as number;
+    const wv = w * v;
+    right[first] = (right[first] as number) + wv * b0;
+    right[first + 1] = (right[first + 1] as number) + wv * b1;
+    right[first + 2] = (right[first + 2] as number) + wv * b2;
+    if (b3 !== 0) right[first + 3] = (right[first + 3] as number) + wv * b3;
+    const wf = w * flux;
+    const w0 = wf * b0;
+    const w1 = wf * b1;
+    const w2 = wf * b2;
+    let row = first * BAND;
+    band[row] = (band[row] as number) + w0 * b0;
+    band[row + 1] = (band[row + 1] as number) + w0 * b1;
+    band[row + 2] = (band[row + 2] as number) + w0 * b2;
+    band[row + 3] = (band[row + 3] as number) + w0 * b3;
+    row += BAND;
+    band[row] = (band[row] as number) + w1 * b1;
+    band[row + 1] = (band[row + 1] as number) + w1 * b2;
+    band[row + 2] = (band[row + 2] as number) + w1 * b3;
+    row += BAND;
+    band[row] = (band[row] as number) + w2 * b2;
+    band[row + 1] = (band[row + 1] as number) + w2 * b3;
+    // Next to the centre three functions are at work, not four; the last row may lie outside.
+    if (b3 !== 0) band[row + BAND] = (band[row + BAND] as number) + wf * b3 * b3;
   }
 }

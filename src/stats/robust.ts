@@ -77,16 +77,7 @@ export function medianOf(values: ArrayLike<number>): number {
 
 /** Quantile by linear interpolation between order statistics (R type 7); NaN entries are left out. */
 export function quantileOf(values: ArrayLike<number>, p: number): number {
-  const sorted = Float64Array.from(values)
-    .filter((value) => !Number.isNaN(value))
-    .sort();
-  const n = sorted.length;
-  if (n === 0) return Number.NaN;
-  const position = p * (n - 1);
-  const i = Math.floor(position);
-  const low = sorted[i] as number;
-  if (i + 1 >= n) return low;
-  return low + (position - i) * ((sorted[i + 1] as number) - low);
+  return quantileOfSorted(sortedValues(values), p);
 }
 
 /** 1.4826 × median absolute deviation from `centre`. */
@@ -95,9 +86,41 @@ export function madSigma(values: ArrayLike<number>, centre = medianOf(values)): 
   return MAD_TO_SIGMA * medianOf(deviations);
 }
 
-/** Central 68.27 % of bootstrap draws: [low, high]. */
+/** Central 68.27 % of bootstrap draws: [low, high], by linear interpolation between order statistics; NaN entries are left out. */
 export function interval68(draws: ArrayLike<number>): [number, number] {
-  return [quantileOf(draws, 0.15865), quantileOf(draws, 0.84135)];
+  const sorted = sortedValues(draws);
+  return [quantileOfSorted(sorted, 0.15865), quantileOfSorted(sorted, 0.84135)];
+}
+
+/** Standard deviation (n − 1) of the draws; NaN below two. */
+export function standardDeviation(draws: ArrayLike<number>): number {
+  const n = draws.length;
+  if (n < 2) return Number.NaN;
+  let sum = 0;
+  for (let i = 0; i < n; i++) sum += draws[i] as number;
+  const mean = sum / n;
+  let squares = 0;
+  for (let i = 0; i < n; i++) squares += ((draws[i] as number) - mean) ** 2;
+  return Math.sqrt(squares / (n - 1));
+}
+
+function sortedValues(values: ArrayLike<number>): Float64Array {
+  const copy = new Float64Array(values.length);
+  let n = 0;
+  for (let i = 0; i < values.length; i++) {
+    const value = values[i] as number;
+    if (value === value) copy[n++] = value;
+  }
+  return copy.subarray(0, n).sort();
+}
+
+function quantileOfSorted(sorted: Float64Array, p: number): number {
+  const n = sorted.length;
+  if (n === 0) return Number.NaN;
+  const position = p * (n - 1);
+  const i = Math.floor(position);
+  const low = sorted[i] as number;
+  return i + 1 >= n ? low : low + (position - i) * ((sorted[i + 1] as number) - low);
 }
 
 /**
