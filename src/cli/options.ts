@@ -31,7 +31,7 @@ export interface MeasureFlags {
 }
 
 /** A number above zero. */
-export function positive(text: string): number {
+function positive(text: string): number {
   const value = Number(text);
   if (text.trim() === '' || !Number.isFinite(value) || value <= 0) {
     throw new InvalidArgumentError('Give a number above 0, with a point for decimals and no unit.');
@@ -40,10 +40,7 @@ export function positive(text: string): number {
 }
 
 /** A whole number of at least `least`. */
-export function wholeNumber(
-  least: number,
-  most = Number.MAX_SAFE_INTEGER,
-): (text: string) => number {
+function wholeNumber(least: number, most = Number.MAX_SAFE_INTEGER): (text: string) => number {
   return (text) => {
     const value = Number(text);
     if (!/^\d+$/.test(text) || value < least || value > most) {

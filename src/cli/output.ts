@@ -13,10 +13,10 @@ import { basename, dirname, join } from 'node:path';
 import { ToolError } from '../errors.js';
 
 /** Exit code after Ctrl-C, as shells count it: 128 + signal 2. */
-export const INTERRUPTED = 130;
+const INTERRUPTED = 130;
 
 /** An output path that cannot be used; the work was not started (`refused`) or its result could not be kept. */
-export class OutputError extends ToolError {
+class OutputError extends ToolError {
   readonly refused: boolean;
   constructor(refused: boolean, message: string, remedy: string, options?: ErrorOptions) {
     super(refused ? 'output-refused' : 'output-failed', message, remedy, options);

@@ -15,7 +15,7 @@ export const PIXEL_ORIGIN =
   '0-based: (0, 0) is the centre of the first stored pixel, x along NAXIS1, y along NAXIS2; FITS viewers count from 1';
 
 /** Every option that shaped the numbers. Null = not given: taken from the header or chosen from the frame. */
-export interface MeasureParameters {
+interface MeasureParameters {
   pixelOrigin: string;
   interval: string;
   zone: MeasureOptions['zone'];

@@ -2,7 +2,7 @@
 import * as z from 'zod';
 
 /** A measured value with its 68 % interval. */
-export const uncertain = z
+const uncertain = z
   .strictObject({
     value: z.number().describe('best estimate'),
     low: z.number().nullable().describe('lower end of the 68 % interval; null = unknown'),
@@ -14,7 +14,7 @@ export const uncertain = z
   });
 
 /** The same as a mean over frames. */
-export const combinedValue = z
+const combinedValue = z
   .strictObject({
     value: z.number().describe('inverse-variance weighted mean'),
     low: z.number().nullable().describe('lower end of the 68 % interval'),

@@ -2,6 +2,7 @@ import { spawnSync } from 'node:child_process';
 import { cpSync, mkdirSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { DEFAULT_MEASURE_OPTIONS } from '../../src/measure/options.js';
 import { VERSION } from '../../src/version.js';
 import { bluerim, ROOT, temporaryFolder } from '../helpers/run-bin.js';
 
@@ -36,7 +37,14 @@ describe('help', () => {
       'cfa hdu focal-length aperture pixel-size gain saturation zone max-stars halo-radius halo-anyway seed jobs json output stars force color';
     for (const option of options.split(' ')) expect(stdout).toContain(`--${option}`);
     const running = stdout.replace(/\s+/g, ' ');
-    for (const word of ['mm', 'µm', 'ADU', 'default: 1000', 'default: "all"', 'Examples:']) {
+    for (const word of [
+      'mm',
+      'µm',
+      'ADU',
+      `default: ${DEFAULT_MEASURE_OPTIONS.maxStars}`,
+      'default: "all"',
+      'Examples:',
+    ]) {
       expect(running).toContain(word);
     }
     for (const group of ['Measuring:', 'Output:']) expect(stdout).toContain(`\n${group}\n`);

@@ -12,7 +12,7 @@ export const u = (value: number, error: number): Uncertain => ({
   high: value + error,
 });
 
-export function channelFixture(fwhmPx: number, scale: number | null): ChannelResult {
+function channelFixture(fwhmPx: number, scale: number | null): ChannelResult {
   const arcsec = (value: Uncertain): Uncertain | null =>
     scale === null
       ? null
