@@ -11,6 +11,7 @@ export interface TemperatureClass {
 
 /** Classes evenly spaced in 1/T over the stars present. */
 export function temperatureClasses(scene: Scene, sources: PointSources): TemperatureClass[] {
+  if (sources.length === 0) return [{ temperatureK: 5600, members: new Int32Array() }];
   let coolest = Number.POSITIVE_INFINITY;
   let hottest = 0;
   for (const kelvin of sources.temperatureK) {

@@ -1,5 +1,4 @@
 /** Expected star light of a scene, electrons per pixel, and the mean star image of each channel. */
-import { ParameterError } from '../errors.js';
 import type { Band } from './bands.js';
 import { brightnessEnvelope, firstMoments } from './image-moments.js';
 import { cellWeights, OpticalTrain, sceneBands } from './optical-train.js';
@@ -25,7 +24,8 @@ export interface Rendering {
   /** First moments of each source's image about its nominal place, px. */
   offsetX: Record<string, Float64Array>;
   offsetY: Record<string, Float64Array>;
-  /** Flux-weighted mean image of each band over the stars in the frame that do not clip, and its spectrum. */
+  /** Flux-weighted mean image of each band over the stars in the frame that do not clip, and its spectrum; without
+   * any such star, the image of a star of middle temperature. */
   meanImages: Record<string, Float32Array>;
   meanCellWeights: Record<string, Float64Array>;
   /** Surface brightness at the rim of the largest star image, in units of the noise of one pixel. */
@@ -36,7 +36,6 @@ export interface Rendering {
  * Renders all sources.
  * @param noiseElectrons noise of one background pixel per band, for the extent of the star images
  * @param clipElectrons star light at which a sample clips; such stars do not count in the mean images
- * @throws ParameterError when no unclipped star lies in the frame
  */
 export function renderSources(
   scene: Scene,
@@ -110,20 +109,17 @@ export function renderSources(
         out,
       );
       const sum = sums[bands.indexOf(band)];
-      if (share > 0) {
-        for (let i = 0; i < image.length; i++) sum.image[i] += share * image[i];
-        for (let i = 0; i < spectrum.length; i++) sum.cells[i] += share * spectrum[i];
-        sum.total += share;
+      // Without a single unclipped star the mean is the image of the middle temperature at the first node.
+      const middle = index === 0 && members === classes[classes.length >> 1].members;
+      if (share > 0 || (middle && !counted.includes(1))) {
+        const weight = share > 0 ? share : 1;
+        for (let i = 0; i < image.length; i++) sum.image[i] += weight * image[i];
+        for (let i = 0; i < spectrum.length; i++) sum.cells[i] += weight * spectrum[i];
+        sum.total += weight;
       }
     }
   });
   for (const { band, image, cells: weights, total } of sums) {
-    if (total === 0)
-      throw new ParameterError(
-        'scene sky',
-        'without an unclipped star in the frame',
-        'a sky with at least one star below the clipping level',
-      );
     const mean = new Float32Array(image.length);
     for (let i = 0; i < mean.length; i++) mean[i] = image[i] / total;
     out.meanImages[band] = mean;

@@ -133,7 +133,7 @@ const cameraSchema = z.strictObject({
   gainElectronsPerAdu: positive.default(0.8),
   readNoiseElectrons: nonNegative.default(1.5),
   pedestalAdu: nonNegative.default(500),
-  fullWellElectrons: positive.default(48000),
+  fullWellElectrons: positive.default(60000),
   /** Bits of the converter: values clip at 2^bits − 1. */
   bits: z.int().min(8).max(16).default(16),
   darkElectronsPerSecond: nonNegative.default(0.002),

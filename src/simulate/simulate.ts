@@ -42,7 +42,7 @@ const MARGIN_PX = 60;
 
 /**
  * Simulates one exposure.
- * @throws ParameterError when the scene is not valid, or holds no unclipped star.
+ * @throws ParameterError when the scene is not valid.
  */
 export function simulate(input: SceneInput | Scene): Simulation {
   const scene = parseScene(input);
