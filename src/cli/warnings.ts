@@ -5,8 +5,15 @@ import { escapeControls } from '../report/escape.js';
 import type { Warning } from '../warnings.js';
 import type { Terminal } from './terminal.js';
 
-/** Prints each warning once; one that many files share names the first and counts the others. */
-export function showWarnings(warnings: readonly Warning[], terminal: Terminal): void {
+/**
+ * Prints each warning once; one that many files share names the first and counts the others. With a single file
+ * (`oneFile`) its name is left out: it would only be repeated on every line.
+ */
+export function showWarnings(
+  warnings: readonly Warning[],
+  oneFile: boolean,
+  terminal: Terminal,
+): void {
   const files = new Map<string, Set<string>>();
   for (const { message, file } of warnings) {
     const seen = files.get(message) ?? new Set();
@@ -16,7 +23,7 @@ export function showWarnings(warnings: readonly Warning[], terminal: Terminal): 
   for (const [message, names] of files) {
     const [first, ...others] = names;
     const where =
-      first === undefined
+      first === undefined || (oneFile && others.length === 0)
         ? ''
         : others.length === 0
           ? `${first}: `

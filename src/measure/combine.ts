@@ -150,7 +150,7 @@ function compareSetups(frames: readonly FrameResult[], notes: string[]): Samenes
 }
 
 /**
- * Combines the frames that were measured (`status` "ok") and share the most common layout.
+ * Combines the frames that were measured (`status` "ok", stars used) and share the most common layout.
  *
  * Sizes in pixels are averaged only over one scale, sizes in arcsec only where every scale is known, and sizes of mono
  * frames only through one filter: an average over different things is not given. `notes` says what was left out.
@@ -158,11 +158,18 @@ function compareSetups(frames: readonly FrameResult[], notes: string[]): Samenes
  * @returns null for fewer than two such frames.
  */
 export function combineFrames(results: readonly FrameResult[]): CombinedResult | null {
-  const ok = results.filter((each) => each.status === 'ok');
+  const measured = results.filter((each) => each.status === 'ok');
+  const ok = measured.filter((each) => (each.stars?.used ?? 0) > 0);
   const layout = commonLayout(ok);
   const frames = ok.filter((each) => each.layout === layout);
   if (layout === null || frames.length < 2) return null;
   const notes: string[] = [];
+  if (ok.length < measured.length) {
+    const empty = measured.length - ok.length;
+    notes.push(
+      `${empty} frame${empty === 1 ? ' holds' : 's hold'} no usable star and are left out`,
+    );
+  }
   if (frames.length < ok.length) {
     const others = ok.length - frames.length;
     notes.push(`${others} frame${others === 1 ? ' is' : 's are'} of another layout and left out`);

@@ -5,8 +5,8 @@ import { type MeasureOutcome, type MeasureTask, measureFile } from './measure-fi
 /** Told after each file, in the order of completion; the next file waits for it on a single thread. */
 export type OutcomeListener = (outcome: MeasureOutcome, index: number) => void | Promise<void>;
 
-/** A worker takes 40–200 ms to start: it must have more than this to do, in bytes of files, to be worth it. */
-const WORTHWHILE_BYTES = 16e6;
+/** A worker takes 40–200 ms to start. It is worth that for this many bytes of files: a megabyte of stars takes about a second. */
+const WORTHWHILE_BYTES = 1e6;
 
 /**
  * How many threads to use when the user gives no number: one per file up to `cores`, but a single one where all files

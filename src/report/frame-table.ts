@@ -7,7 +7,7 @@ import type {
   Uncertain,
 } from '../measure/result.js';
 import { escapeControls } from './escape.js';
-import { type Column, columnsText, fact, type TextStyle, wrap } from './layout.js';
+import { type Column, columnsText, fact, fits, type TextStyle, wrap } from './layout.js';
 import {
   count,
   fixed,
@@ -23,6 +23,7 @@ import {
   focalShareWords,
   HALO_ROWS,
   layoutWords,
+  linearityWords,
   rejectionWords,
   scaleWords,
   tintWords,
@@ -106,7 +107,15 @@ function channelBlock(
   const legend =
     'FWHM: width at half brightness. HFD: diameter that holds half the light. ' +
     'r80, r90: radius that holds 80, 90 % of it. Ellipticity: 0 is round.';
-  const table = columnsText(measured, width, style);
+  // Sizes stay together where one table is too wide.
+  const [label] = measured as [Column];
+  const isSize = (column: Column): boolean => SIZES.some(([head]) => column.head.startsWith(head));
+  const table = fits(measured, width)
+    ? columnsText(measured, width, style)
+    : [measured.filter(isSize), measured.slice(1).filter((column) => !isSize(column))]
+        .filter((block) => block.length > 0)
+        .map((block) => columnsText([label, ...block], width, style))
+        .join('\n\n');
   return sized ? `${table}\n${style.faint(wrap(legend, width))}` : table;
 }
 
@@ -194,16 +203,7 @@ function factLines(result: FrameResult, width: number): string[] {
         (left === '' ? '' : `; left out: ${left}`),
     );
   }
-  if (linearity !== null) {
-    const trend = linearity.sizeTrendPercentPerDecade;
-    add(
-      'data',
-      linearity.verdict +
-        (trend === null
-          ? ''
-          : ` (star size changes by ${signed(withUncertainty(trend, 1))} % per tenfold brightness)`),
-    );
-  }
+  if (linearity !== null) add('data', linearityWords(linearity));
   return lines;
 }
 

@@ -7,16 +7,21 @@ import { type Column, columnsText, type TextStyle, wrap } from './layout.js';
 import { count, NOT_MEASURED, signed, withUncertainty } from './number.js';
 import { CHANNEL_ORDER } from './words.js';
 
-/** Longest file name shown; the end of a path tells more than its start. */
-const NAME_WIDTH = 24;
+/** Longest file name shown; its end, where the number is, tells more than its start. */
+const NAME_WIDTH = 32;
 
-/** The end of a path, at most `NAME_WIDTH` characters. */
-export function shortName(path: string): string {
-  const name = escapeControls(path);
+function shortened(name: string): string {
   const characters = [...name];
   return characters.length <= NAME_WIDTH
     ? name
     : `…${characters.slice(characters.length - NAME_WIDTH + 1).join('')}`;
+}
+
+/** Names for a list of files: without their folders where that leaves them distinct, cut at the start where too long. */
+export function shortNames(files: readonly string[]): string[] {
+  const bare = files.map((file) => file.replace(/^.*[\\/](?=[^\\/]+$)/, ''));
+  const names = new Set(bare).size === files.length ? bare : files;
+  return names.map((name) => shortened(escapeControls(name)));
 }
 
 /** A row per frame in input order, failed ones included. Ends without a line break. */
@@ -36,7 +41,7 @@ export function framesText(
     {
       head: 'frame',
       cells: [
-        ...results.map((each) => shortName(each.file)),
+        ...shortNames(results.map((each) => each.file)),
         ...combinedRow((all) => style.strong(`${all.files.length} combined`)),
       ],
     },
@@ -79,7 +84,7 @@ export function framesText(
     );
   }
   const verdicts = results.map((each) => each.linearity?.verdict ?? NOT_MEASURED);
-  if (verdicts.some((verdict) => verdict !== 'linear' && verdict !== NOT_MEASURED)) {
+  if (verdicts.some((verdict) => verdict === 'stretched')) {
     columns.push({ head: 'data', cells: [...verdicts, ...combinedRow(() => '')] });
   }
   const legend =

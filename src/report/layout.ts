@@ -65,6 +65,11 @@ function columnWidth(column: Column): number {
   return width;
 }
 
+/** Whether all columns fit side by side into `width` characters. */
+export function fits(columns: readonly Column[], width: number): boolean {
+  return columns.reduce((sum, column) => sum + GAP + columnWidth(column), -GAP) <= width;
+}
+
 function renderOnce(columns: readonly Column[], style: TextStyle): string {
   const table = new Table({
     chars: NO_BORDER,

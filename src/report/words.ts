@@ -1,6 +1,6 @@
 /** The words that reports use for channels, layouts, reasons and levels. Formatting only: nothing is judged here. */
 import type { ChannelName, FrameResult } from '../measure/result.js';
-import { count, significant } from './number.js';
+import { count, signed, significant, withUncertainty } from './number.js';
 
 export const CHANNEL_WORDS: Readonly<Record<ChannelName, string>> = {
   R: 'red',
@@ -47,26 +47,26 @@ export function layoutWords(result: FrameResult): string {
   }
 }
 
-/** `1.52″ per px`, or why arcseconds are missing. */
+/** `1.52″ per px`; why a scale is unknown is told by a warning. */
 export function scaleWords(scaleArcsecPerPx: number | null): string {
   return scaleArcsecPerPx === null
-    ? 'scale unknown (give --focal-length and --pixel-size for arcseconds)'
+    ? 'scale unknown'
     : `${significant(scaleArcsecPerPx, 4)}″ per px`;
 }
 
-/** Noun phrase for each rejection reason, in the plural; an unknown reason is shown as it is. */
-const REASON_WORDS: Readonly<Record<string, string>> = {
-  saturated: 'saturated',
-  blended: 'blended with a neighbour',
-  edge: 'at an edge',
-  'hot pixel': 'hot pixels',
-  'cosmic ray': 'cosmic rays',
-  extended: 'wider than a star',
-  trail: 'on a trail or bad column',
-  'poor fit': 'not star-shaped',
-  faint: 'too faint',
-  'outside zone': 'outside the zone',
-  'over limit': 'beyond --max-stars',
+/** Words for each rejection reason after a count of one and of more; an unknown reason is shown as it is. */
+const REASON_WORDS: Readonly<Record<string, readonly [string, string]>> = {
+  saturated: ['saturated', 'saturated'],
+  blended: ['blended with a neighbour', 'blended with neighbours'],
+  edge: ['at an edge', 'at an edge'],
+  'hot pixel': ['hot pixel', 'hot pixels'],
+  'cosmic ray': ['cosmic ray', 'cosmic rays'],
+  extended: ['wider than a star', 'wider than a star'],
+  trail: ['on a trail or bad column', 'on trails or bad columns'],
+  'poor fit': ['not star-shaped', 'not star-shaped'],
+  faint: ['too faint', 'too faint'],
+  'outside zone': ['outside the zone', 'outside the zone'],
+  'over limit': ['beyond --max-stars', 'beyond --max-stars'],
 };
 
 /** `12 saturated, 3 at an edge`, most frequent first; empty when nothing was left out. */
@@ -74,8 +74,24 @@ export function rejectionWords(rejected: Readonly<Record<string, number>>): stri
   return Object.entries(rejected)
     .filter(([, n]) => n > 0)
     .sort((a, b) => b[1] - a[1] || (a[0] < b[0] ? -1 : 1))
-    .map(([reason, n]) => `${count(n)} ${REASON_WORDS[reason] ?? reason}`)
+    .map(([reason, n]) => `${count(n)} ${REASON_WORDS[reason]?.[n === 1 ? 0 : 1] ?? reason}`)
     .join(', ');
+}
+
+/** What the linearity verdict means, and what it rests on where it is not simply good. */
+export function linearityWords(linearity: NonNullable<FrameResult['linearity']>): string {
+  const { verdict, sizeTrendPercentPerDecade: trend, reasons } = linearity;
+  const because = reasons.length === 0 ? '' : `: ${reasons.join('; ')}`;
+  switch (verdict) {
+    case 'linear':
+      return trend === null
+        ? 'linear'
+        : `linear (star size changes by ${signed(withUncertainty(trend, 1))} % per tenfold brightness)`;
+    case 'stretched':
+      return `stretched, not linear${because}`;
+    default:
+      return `whether it is linear cannot be told${because}`;
+  }
 }
 
 /** `f/1800` for a share of the focal length. */

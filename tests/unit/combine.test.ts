@@ -84,4 +84,20 @@ describe('combining frames', () => {
     expect(combined?.files).toEqual(['a', 'b']);
     expect(combined?.notes.join()).toContain('1 frame is of another layout');
   });
+
+  test('frames without a usable star are left out and counted', () => {
+    const empty = colourFixture('empty');
+    empty.stars = {
+      found: 0,
+      used: 0,
+      rejected: {},
+      saturationAdu: null,
+      saturationSource: null,
+      zone: 'all',
+    };
+    const combined = combineFrames([colourFixture('a'), empty, colourFixture('b')]);
+    expect(combined?.files).toEqual(['a', 'b']);
+    expect(combined?.notes.join()).toContain('1 frame holds no usable star');
+    expect(combineFrames([colourFixture('a'), empty])).toBeNull();
+  });
 });

@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { combineFrames } from '../../src/measure/combine.js';
 import { frameText } from '../../src/report/frame-table.js';
-import { framesText, shortName } from '../../src/report/frames-table.js';
+import { framesText, shortNames } from '../../src/report/frames-table.js';
 import { columnsText, PLAIN_STYLE, visibleWidth, wrap } from '../../src/report/layout.js';
 import { reportText } from '../../src/report/table.js';
 import { rejectionWords } from '../../src/report/words.js';
@@ -27,7 +27,7 @@ describe('one frame', () => {
     // 16.4 − (−0.8) = 17.2
     expect(text).toMatch(/^blue − red +\+16\.4 ± 0\.6 +−0\.8 +\+17\.2 ± 0\.6 +9\.1$/m);
     expect(text).toContain('61 ± 4 µm out of focus (f/8500)');
-    expect(text).toContain('496 found, 321 used; left out: 84 blended with a neighbour');
+    expect(text).toContain('496 found, 321 used; left out: 84 blended with neighbours');
     expect(text.trimEnd().endsWith('blue light spreads well beyond red.')).toBe(true);
   });
 
@@ -108,16 +108,25 @@ test('the only frame failed: nothing on stdout', () => {
   expect(reportText([failedFixture()], null, 100, PLAIN_STYLE)).toBe('');
 });
 
-test('a long path keeps its end', () => {
-  expect(shortName('/home/someone/astro/2026/night-1/light/field_0001.fits')).toBe(
-    '…ht-1/light/field_0001.fits'.slice(-24).replace(/^./, '…'),
-  );
-  expect(shortName('short.fits')).toBe('short.fits');
+test('names: without folders where they stay distinct, the end kept where too long', () => {
+  expect(shortNames(['/night/1/a.fits', 'b.fits', 'C:\\night\\c.fits'])).toEqual([
+    'a.fits',
+    'b.fits',
+    'c.fits',
+  ]);
+  expect(shortNames(['/night/1/a.fits', '/night/2/a.fits'])).toEqual([
+    '/night/1/a.fits',
+    '/night/2/a.fits',
+  ]);
+  const [long] = shortNames([`light_${'x'.repeat(40)}_0001.fits`]);
+  expect(long).toMatch(/^…x+_0001\.fits$/);
+  expect(long).toHaveLength(32);
+  expect(shortNames(['folder/'])).toEqual(['folder/']);
 });
 
 test('reasons are listed by count and unknown ones kept', () => {
-  expect(rejectionWords({ edge: 2, saturated: 5, 'new reason': 3, trail: 0 })).toBe(
-    '5 saturated, 3 new reason, 2 at an edge',
+  expect(rejectionWords({ edge: 2, saturated: 5, 'new reason': 3, trail: 0, 'hot pixel': 1 })).toBe(
+    '5 saturated, 3 new reason, 2 at an edge, 1 hot pixel',
   );
 });
 

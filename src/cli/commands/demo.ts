@@ -94,7 +94,7 @@ async function runDemo(flags: DemoFlags, terminal: Terminal): Promise<number> {
 
   const { showFailures, showWarnings } = await import('../warnings.js');
   const { allWarnings } = await import('../../report/json.js');
-  showWarnings(allWarnings(results, []), terminal);
+  showWarnings(allWarnings(results, []), false, terminal);
   showFailures(results, terminal);
   await drawPicture(flags, rendered, results, terminal);
   return results.some((result) => result.status === 'failed') ? 1 : 0;

@@ -103,7 +103,7 @@ async function runMeasure(
     writeWhole(output, text);
     terminal.message(`wrote ${output}`);
   }
-  showWarnings(allWarnings(results, warnings), terminal);
+  showWarnings(allWarnings(results, warnings), frames.length === 1, terminal);
   showFailures(results, terminal);
   return results.some((each) => each.status === 'failed') ? 1 : 0;
 }
