@@ -16,7 +16,7 @@ import { findRoot, type Quadrature } from './quadrature.js';
 import { seeingFwhmAt, seeingOtf } from './seeing.js';
 
 /** Effective wavelengths, nm, of the three bands. */
-export interface BandsNm {
+interface BandsNm {
   readonly R: number;
   readonly G: number;
   readonly B: number;
@@ -38,7 +38,7 @@ export interface PerfectLensInput {
 }
 
 /** Per cent of the star's light. */
-export interface PercentRange {
+interface PercentRange {
   low: number;
   high: number;
 }

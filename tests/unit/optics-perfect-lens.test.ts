@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { airyEncircledEnergy, airyFwhmArcsec } from '../../src/optics/airy.js';
-import { type PerfectLens, perfectLens } from '../../src/optics/perfect-lens.js';
+import { DEFAULT_BANDS_NM, type PerfectLens, perfectLens } from '../../src/optics/perfect-lens.js';
 import { createRecordedFwhmTable, PIXEL_FWHM } from '../../src/optics/pixel.js';
 
 function lens(input: Parameters<typeof perfectLens>[0]): PerfectLens {
@@ -22,8 +22,8 @@ describe('what a perfect lens shows', () => {
         (r - (radiusPx[i - 1] as number)) / ((radiusPx[i] as number) - (radiusPx[i - 1] as number));
       return (G[i - 1] as number) * (1 - t) + (G[i] as number) * t;
     };
-    const blue = green(12 * (460 / 535) ** 0.2);
-    const red = green(12 * (620 / 535) ** 0.2);
+    const blue = green(12 * (DEFAULT_BANDS_NM.B / DEFAULT_BANDS_NM.G) ** 0.2);
+    const red = green(12 * (DEFAULT_BANDS_NM.R / DEFAULT_BANDS_NM.G) ** 0.2);
     // 0.15 points: linear reading of the curve, the pixel, and the different tails at rMax.
     expect(Math.abs(wide.blueMinusRedPercent - 100 * (red - blue))).toBeLessThan(0.15);
     expect(wide.blueMinusRedPercent).toBeCloseTo(
