@@ -1,6 +1,6 @@
 /** Marks stars whose neighbours are too close or too bright to be taken off reliably, and clusters of hot pixels. */
 import { FLAG } from '../catalogue/flags.js';
-import { medianOf } from '../stats/robust.js';
+import { madSigma, medianOf } from '../stats/robust.js';
 import { opticalFwhm } from './classify.js';
 import { findNeighbours } from './neighbours.js';
 import type { FitColumns, Sources } from './sources.js';
@@ -12,6 +12,8 @@ const TOUCHING_FWHM = 1.5;
 const TOUCHING_RATIO = 0.05;
 /** How far neighbours are looked for, in FWHM. */
 const REACH_FWHM = 25;
+
+const NOT_LIGHT = FLAG['hot pixel'] | FLAG['cosmic ray'];
 
 /** Rough flux of every source: fitted where there is a fit, else from the detection's significance. */
 export function roughFlux(sources: Sources, fits: FitColumns): Float64Array {
@@ -34,7 +36,6 @@ export function flagBlended(sources: Sources, fits: FitColumns, fwhmPx: number):
   const who: number[] = [];
   for (let i = 0; i < sources.n; i++) if (sources.flags[i] === 0) who.push(i);
   const lists = findNeighbours(sources.x, sources.y, who, REACH_FWHM * fwhmPx);
-  const notLight = FLAG['hot pixel'] | FLAG['cosmic ray'];
   // A Moffat with β = 2: wings heavier than a good lens has, as a lens with a halo may.
   const alpha = fwhmPx / (2 * Math.sqrt(Math.SQRT2 - 1));
   who.forEach((i, k) => {
@@ -42,7 +43,7 @@ export function flagBlended(sources: Sources, fits: FitColumns, fwhmPx: number):
     let touching = false;
     for (let m = lists.start[k] as number; m < (lists.start[k + 1] as number); m++) {
       const j = lists.index[m] as number;
-      if (((sources.flags[j] as number) & notLight) !== 0) continue;
+      if (((sources.flags[j] as number) & NOT_LIGHT) !== 0) continue;
       const ratio = (flux[j] as number) / (flux[i] as number);
       const dx = (sources.x[j] as number) - (sources.x[i] as number);
       const dy = (sources.y[j] as number) - (sources.y[i] as number);
@@ -73,7 +74,8 @@ export function flagHotClusters(
   const good: number[] = [];
   for (let i = 0; i < sources.n; i++) {
     const flags = sources.flags[i] as number;
-    if ((flags & FLAG['hot pixel']) !== 0) hot++;
+    // Most faint spots of such a frame are hot pixels too.
+    if ((flags & (FLAG['hot pixel'] | FLAG.faint)) !== 0) hot++;
     else if (flags === 0) good.push(i);
   }
   const chance = (hot * 8 * hot) / area;
@@ -83,4 +85,38 @@ export function flagHotClusters(
     sources.flags[i] = (sources.flags[i] as number) | FLAG['hot pixel'];
   }
   return narrow.length;
+}
+
+/** Nearest-neighbour distances of a random field scatter by 0.52 of their mean (Clark & Evans 1954, Ecology 35, 445); below this they are a pattern. */
+const PATTERN_SCATTER = 0.25;
+const PATTERN_FWHM = 4;
+const PATTERN_SOURCES = 20;
+
+/**
+ * Touching spots in a regular pattern (a defocused, obstructed or lenslet image) are not stars: flags all good sources as
+ * extended when most of them have their nearest neighbour at one and the same short distance.
+ * @returns true when a pattern was found
+ */
+export function flagPattern(sources: Sources, fwhmPx: number): boolean {
+  const who: number[] = [];
+  for (let i = 0; i < sources.n; i++)
+    if (((sources.flags[i] as number) & NOT_LIGHT) === 0) who.push(i);
+  if (who.length < PATTERN_SOURCES) return false;
+  const lists = findNeighbours(sources.x, sources.y, who, PATTERN_FWHM * fwhmPx);
+  const nearest: number[] = [];
+  who.forEach((i, k) => {
+    let best = Number.POSITIVE_INFINITY;
+    for (let m = lists.start[k] as number; m < (lists.start[k + 1] as number); m++) {
+      const j = lists.index[m] as number;
+      const dx = (sources.x[j] as number) - (sources.x[i] as number);
+      const dy = (sources.y[j] as number) - (sources.y[i] as number);
+      best = Math.min(best, Math.sqrt(dx * dx + dy * dy));
+    }
+    if (Number.isFinite(best)) nearest.push(best);
+  });
+  if (nearest.length < 0.8 * who.length) return false;
+  const median = medianOf(nearest);
+  if (madSigma(nearest, median) > PATTERN_SCATTER * median) return false;
+  for (const i of who) sources.flags[i] = (sources.flags[i] as number) | FLAG.extended;
+  return true;
 }

@@ -131,6 +131,7 @@ export function opticalFwhm(fits: FitColumns, i: number, beta: number): number {
 
 const SMALLEST_OPTICAL_FWHM = 0.45;
 const SMALLEST_MINOR_FWHM = 0.3;
+const UNDERSAMPLED_FWHM = 0.9;
 
 /**
  * Flags what the fits show: cosmic ray (too narrow), extended (too wide), poor fit, faint, and elongated outliers as
@@ -167,14 +168,22 @@ export function flagShapes(
     const [e1, e2] = ellipticityOf(fits.g1[i] as number, fits.g2[i] as number);
     const off = Math.sqrt((e1 - locus.e1) ** 2 + (e2 - locus.e2) ** 2);
     let flags = 0;
-    if (fwhm < SMALLEST_OPTICAL_FWHM || minor < SMALLEST_MINOR_FWHM || ratio < -narrow) {
+    // Where the stars themselves are narrower than a pixel, no absolute width tells them from cosmic rays.
+    const tooNarrow =
+      locus.fwhmPx > UNDERSAMPLED_FWHM &&
+      (fwhm < SMALLEST_OPTICAL_FWHM || minor < SMALLEST_MINOR_FWHM);
+    if (tooNarrow || ratio < -narrow) {
       flags |= FLAG['cosmic ray'];
     } else if (ratio > wide) flags |= FLAG.extended;
     else if (off > Math.max(0.15, 5 * locus.eScatter) + 2 * (fits.gError[i] as number)) {
       outliers.push(i);
     }
     if (flags === 0 && (fits.reducedChi2[i] as number) > 25) flags |= FLAG['poor fit'];
-    if (flags === 0 && snr < smallestSnr) flags |= FLAG.faint;
+    if (flags === 0 && snr < smallestSnr) {
+      // A bright source with a poor signal-to-noise has residuals, not noise.
+      const bright = (sources.significance[i] as number) > 3 * smallestSnr;
+      flags |= bright ? FLAG['poor fit'] : FLAG.faint;
+    }
     sources.flags[i] = (sources.flags[i] as number) | flags;
   }
   flagElongated(sources, fits, outliers, locus.fwhmPx);

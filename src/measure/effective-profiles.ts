@@ -3,6 +3,7 @@ import { FLAG } from '../catalogue/flags.js';
 import type { BackgroundMesh, FloatReader } from '../detect/background.js';
 import type { ChannelPlan } from '../detect/lattice.js';
 import { cutStamps, type Stamps } from '../detect/stamps.js';
+import { medianOf } from '../stats/robust.js';
 import type { Found } from './find.js';
 import { fitLateral, type LateralShift, shiftsAt } from './lateral.js';
 import { findNeighbours } from './neighbours.js';
@@ -35,8 +36,10 @@ const ANNULUS = 1.35;
 const SAMPLE_BUDGET = 1.2e6;
 /** Stars wanted at least before the budget lets R_max grow. */
 const STARS_FOR_RAISE = 40;
+/** Neighbours' light within R_max over the star's own (median star) up to which R_max may grow. */
+const CROWDING_LIMIT = 1.5;
 const TRIAL_ROUNDS = 2;
-const FINAL_ROUNDS = 4;
+const ROUNDS = 4;
 /** Saturated stars scaled by their wings at most. */
 const SATURATED_LIMIT = 80;
 
@@ -56,6 +59,8 @@ export interface EffectiveProfiles {
   raised: boolean;
   /** True when light is still seen at R_max in some channel. */
   openEnded: boolean;
+  /** Neighbours' light within R_max over the star's own, median star. */
+  crowding: number;
 }
 
 export interface ProfileSettings {
@@ -117,12 +122,11 @@ export function buildProfiles(
       next <= ceiling * 1.01 &&
       starBudget(next, plan) >= STARS_FOR_RAISE;
     const built = runRounds(found, stars, settings, shifts, rMax, mayRaise);
-    if (!built) return null;
-    if (built.openEnded && mayRaise) {
+    if (built === 'raise') {
       rMax = next;
       continue;
     }
-    return { ...built, lateral, raised: rMax > first };
+    return built && { ...built, lateral, raised: rMax > first };
   }
 }
 
@@ -143,7 +147,7 @@ function runRounds(
   shifts: { x: Float64Array; y: Float64Array }[],
   rMax: number,
   mayRaise: boolean,
-): Omit<EffectiveProfiles, 'lateral' | 'raised'> | null {
+): Omit<EffectiveProfiles, 'lateral' | 'raised'> | 'raise' | null {
   const { plan, mesh, read } = settings;
   const { sources, core, stampOf } = found;
   const rOut = outerRadius(rMax);
@@ -159,7 +163,12 @@ function runRounds(
   });
   const spline = createRadialSpline(rMax, 0.3 * settings.fwhmPx, 1.5 * settings.fwhmPx, 1.3);
   const profiles = plan.channels.map(() =>
-    createChannelProfile(spline, moffatTable(spline, settings.fwhmPx, settings.beta), stars.length, plan.lattices.length),
+    createChannelProfile(
+      spline,
+      moffatTable(spline, settings.fwhmPx, settings.beta),
+      stars.length,
+      plan.lattices.length,
+    ),
   );
   const starNeighbours = findNeighbours(sources.x, sources.y, stars, rOut + 2 * rMax);
 
@@ -198,9 +207,23 @@ function runRounds(
   const coreRadius = Math.max(2, 1.2 * settings.fwhmPx + 0.5);
 
   // First fluxes of profile stars come from the plain scaling of the first profile.
-  const rounds = mayRaise ? TRIAL_ROUNDS : FINAL_ROUNDS;
-  let openEnded = false;
-  for (let round = 0; round < rounds; round++) {
+  const openEnded = (): boolean =>
+    profiles.some((profile, c) => hasOpenRim(profile, samples[c] as ProfileSamples, rMax));
+  const crowding = (): number =>
+    crowdingOf(
+      profiles[plan.reference] as ChannelProfile,
+      samples[plan.reference] as ProfileSamples,
+      rMax,
+    );
+  for (let round = 0; round < ROUNDS; round++) {
+    if (
+      mayRaise &&
+      round === TRIAL_ROUNDS &&
+      openEnded() &&
+      crowding() * RAISE * RAISE < CROWDING_LIMIT
+    ) {
+      return 'raise';
+    }
     for (let c = 0; c < plan.channels.length; c++) {
       const profile = profiles[c] as ChannelProfile;
       const shift = shifts[c] as { x: Float64Array; y: Float64Array };
@@ -265,7 +288,7 @@ function runRounds(
         fluxError[i] = profile.fluxError[k] as number;
       });
     }
-    if (round >= 1 && round < rounds - 1) {
+    if (round >= 1 && round < ROUNDS - 1) {
       recentreStars(profiles, samples, settings.noisePerSignal, settings.fwhmPx);
       const centres = samples[plan.reference] as ProfileSamples;
       const shift = shifts[plan.reference] as { x: Float64Array; y: Float64Array };
@@ -275,32 +298,81 @@ function runRounds(
       });
     }
   }
-  for (let c = 0; c < plan.channels.length; c++) {
-    if (hasOpenRim(profiles[c] as ChannelProfile, samples[c] as ProfileSamples, rMax)) {
-      openEnded = true;
-    }
-  }
-  return { profiles, samples, stars, rMax, rOut, shifts, wide, openEnded };
+  return {
+    profiles,
+    samples,
+    stars,
+    rMax,
+    rOut,
+    shifts,
+    wide,
+    openEnded: openEnded(),
+    crowding: crowding(),
+  };
 }
 
-/** True when light at the rim is both significant and a noticeable part of the whole. */
-function hasOpenRim(profile: ChannelProfile, samples: ProfileSamples, rMax: number): boolean {
-  const wing = profile.wing > 3 * profile.wingError ? profile.wing : 0;
-  const rim = profile.rim;
-  const light = 2 * Math.PI * rMax * rMax * rim;
-  if (light < RIM_LIGHT) return false;
-  // Error of the rim's mean brightness from the sky noise of its samples.
-  let information = 0;
+function crowdingOf(profile: ChannelProfile, samples: ProfileSamples, rMax: number): number {
+  const shares: number[] = [];
   for (let k = 0; k < samples.stars; k++) {
-    const f = profile.flux[k] as number;
+    let sum = 0;
+    let n = 0;
+    for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
+      if ((samples.r[s] as number) >= rMax) continue;
+      sum += samples.neighbour[s] as number;
+      n++;
+    }
+    shares.push((Math.PI * rMax * rMax * sum) / Math.max(1, n) / (profile.flux[k] as number));
+  }
+  return medianOf(shares);
+}
+
+/**
+ * True when light at the rim is both significant and a noticeable part of the whole. Significance comes from the scatter among
+ * the stars: in a rich field what is left of neighbours, not the sky noise, limits what can be said about faint wings.
+ */
+function hasOpenRim(profile: ChannelProfile, samples: ProfileSamples, rMax: number): boolean {
+  if (2 * Math.PI * rMax * rMax * profile.rim < RIM_LIGHT) return false;
+  const brightness: number[] = [];
+  const weight: number[] = [];
+  for (let k = 0; k < samples.stars; k++) {
+    const flux = profile.flux[k] as number;
+    if (!(flux > 0)) continue;
+    let sum = 0;
+    let n = 0;
     for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
       const r = samples.r[s] as number;
-      if (r < 0.9 * rMax || r >= rMax) continue;
-      const sigma = samples.noise[k * samples.lattices + (samples.lattice[s] as number)] as number;
-      information += (f * f) / (sigma * sigma);
+      if (r < 0.8 * rMax || r >= rMax) continue;
+      const at = k * samples.lattices + (samples.lattice[s] as number);
+      sum +=
+        (samples.value[s] as number) -
+        (samples.neighbour[s] as number) -
+        (profile.level[at] as number);
+      n++;
     }
+    if (n === 0) continue;
+    brightness.push(sum / n / flux);
+    weight.push(flux);
   }
-  return rim > 4 / Math.sqrt(information) && (rim > 0 || wing > 0);
+  if (brightness.length < 8) return false;
+  // Half of the stars at a time, so that one bright star with a bright neighbour cannot decide: both halves must agree.
+  const halves = [0, 1].map((half) => {
+    let top = 0;
+    let bottom = 0;
+    let squares = 0;
+    let n = 0;
+    const mean = (): number => top / bottom;
+    for (let i = half; i < brightness.length; i += 2) {
+      top += (weight[i] as number) * (brightness[i] as number);
+      bottom += weight[i] as number;
+      n++;
+    }
+    const centre = mean();
+    for (let i = half; i < brightness.length; i += 2) {
+      squares += ((weight[i] as number) * ((brightness[i] as number) - centre)) ** 2;
+    }
+    return n > 1 && centre > 3 * (Math.sqrt((squares * n) / (n - 1)) / bottom);
+  });
+  return halves.every((seen) => seen);
 }
 
 /** A round Moffat of the given recorded FWHM as first profile. */

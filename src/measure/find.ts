@@ -7,7 +7,7 @@ import { findPlateau } from '../detect/saturation.js';
 import { cutStamps, type Stamps } from '../detect/stamps.js';
 import { robustQuadratic } from '../stats/regression.js';
 import { medianOf } from '../stats/robust.js';
-import { flagBlended, flagHotClusters } from './blends.js';
+import { flagBlended, flagHotClusters, flagPattern } from './blends.js';
 import { chooseExponent } from './channel-fits.js';
 import { findLocus, flagSamples, flagShapes, opticalFwhm, type StarLocus } from './classify.js';
 import { fitSources } from './fit-sources.js';
@@ -44,6 +44,8 @@ export interface Found {
   beta: number;
   /** Radius of the single-star fits, px. */
   fitRadiusPx: number;
+  /** True when the spots form a regular, touching pattern: no star field. */
+  pattern: boolean;
   /** Sources that were fitted, brightest first. */
   fitted: number[];
 }
@@ -176,8 +178,10 @@ export function findSources(input: FindInput): Found {
       sources.y[i] = fits.y[i] as number;
     }
   }
+  let pattern = false;
   if (locus) {
     flagBlended(sources, fits, Math.sqrt(locus.fwhmPx ** 2 + 0.5));
+    pattern = flagPattern(sources, Math.sqrt(locus.fwhmPx ** 2 + 0.5));
     flagHotClusters(sources, fits, beta, width * height, NARROW_FWHM_PX);
   }
   return {
@@ -192,6 +196,7 @@ export function findSources(input: FindInput): Found {
     reference,
     beta,
     fitRadiusPx,
+    pattern,
     fitted,
   };
 }

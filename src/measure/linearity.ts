@@ -10,6 +10,8 @@ const FEWEST_DECADES = 0.6;
 /** Growth of size per decade of flux that linear data does not show, and growth that it may show. */
 const STRETCHED_PERCENT = 6;
 const LINEAR_PERCENT = 4;
+/** A trend known less well than this says nothing. */
+const LARGEST_ERROR_PERCENT = 5;
 const DRAWS = 60;
 
 export interface LinearityInput {
@@ -58,6 +60,8 @@ export function judgeLinearity(input: LinearityInput): NonNullable<FrameResult['
       reasons.push(
         `brighter stars are wider, by ${trend.value.toFixed(0)} % per factor of ten in brightness; in linear data they are not`,
       );
+    } else if (sigma > LARGEST_ERROR_PERCENT) {
+      reasons.push('the stars scatter too much to compare sizes of bright and faint ones');
     } else if (Math.abs(trend.value) <= LINEAR_PERCENT + 2 * sigma) {
       verdict = 'linear';
       reasons.push('bright and faint stars have the same size');

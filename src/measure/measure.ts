@@ -4,14 +4,14 @@ import { FLAG, STAR_FLAGS } from '../catalogue/flags.js';
 import { planChannels } from '../detect/lattice.js';
 import { createFloatReader } from '../frame/convert.js';
 import type { Frame } from '../frame/frame.js';
-import { createRecordedFwhmTable } from '../optics/pixel.js';
 import type { PerfectLens } from '../optics/perfect-lens.js';
+import { createRecordedFwhmTable } from '../optics/pixel.js';
 import { standardDeviation } from '../stats/robust.js';
 import type { Warning } from '../warnings.js';
 import { type BootstrapResult, bootstrapProfiles } from './bootstrap.js';
 import { lookAtWidth } from './channel-fits.js';
-import { equivalentDefocus } from './equivalent-defocus.js';
 import { buildProfiles, type EffectiveProfiles } from './effective-profiles.js';
+import { equivalentDefocus } from './equivalent-defocus.js';
 import { fillCatalogue } from './fill-catalogue.js';
 import { FIT_MODEL_ERROR, type Found, findSources } from './find.js';
 import { fitSources } from './fit-sources.js';
@@ -78,6 +78,12 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
     warn(
       'too-many-sources',
       'more than 400,000 sources: the list was cut; measure a part of the frame',
+    );
+  }
+  if (found.pattern) {
+    warn(
+      'spot-pattern',
+      'the spots touch each other in a regular pattern: a grossly defocused image or a wavefront sensor, not a star field',
     );
   }
   if (mesh.emptyShare > 0.2) {
@@ -432,7 +438,9 @@ function channelResult(
             { length: n },
             (_, i) =>
               bootstrap.smallSample *
-              standardDeviation(bootstrap.draws.map((draw) => draw.brightness[c * n + i] as number)),
+              standardDeviation(
+                bootstrap.draws.map((draw) => draw.brightness[c * n + i] as number),
+              ),
           ),
           encircledEnergy: slice(bootstrap.best.enclosed),
         }
@@ -475,7 +483,9 @@ function haloResult(
     );
   }
   const { perfect, ...rest } = numbers;
-  for (const note of (perfect?.notes ?? []).filter((text) => !text.startsWith('effective wavelengths'))) {
+  for (const note of (perfect?.notes ?? []).filter(
+    (text) => !text.startsWith('effective wavelengths'),
+  )) {
     warn('perfect-lens', note);
   }
   const halo: HaloResult = {

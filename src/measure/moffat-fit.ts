@@ -18,10 +18,31 @@ export const PG1 = 5;
 export const PG2 = 6;
 const NP = 7;
 
-/** Three Gauss–Legendre nodes over a pixel and their weights (exact to degree five; Abramowitz & Stegun 25.4.30). */
-const NODE = Math.sqrt(0.15);
-const NODE_X = Float64Array.of(-NODE, 0, NODE);
-const NODE_W = Float64Array.of(5 / 18, 8 / 18, 5 / 18);
+/** Gauss–Legendre nodes over a pixel and their weights (Abramowitz & Stegun, table 25.4): one, three, five nodes, one after the other. */
+const NODE_X = Float64Array.of(
+  0,
+  -0.3872983346207417,
+  0,
+  0.3872983346207417,
+  -0.4530899229693319,
+  -0.2692346550528415,
+  0,
+  0.2692346550528415,
+  0.4530899229693319,
+);
+const NODE_W = Float64Array.of(
+  1,
+  5 / 18,
+  8 / 18,
+  5 / 18,
+  0.1184634425280945,
+  0.2393143352496832,
+  0.2844444444444444,
+  0.2393143352496832,
+  0.1184634425280945,
+);
+/** Below this optical FWHM three nodes no longer follow a star across one pixel. */
+const FINE_BELOW_FWHM = 1.3;
 
 const MAX_ITERATIONS = 12;
 const CONVERGED = 1e-4;
@@ -107,7 +128,7 @@ function setEllipse(p: Float64Array, beta: number): void {
 }
 
 /** Model and its derivatives at one pixel, (px, py) from the centre, for the ellipse set last. */
-function evaluatePixel(beta: number, px: number, py: number, integrate: boolean): void {
+function evaluatePixel(beta: number, px: number, py: number, nodes: number): void {
   const { a, b, c, k, inverse, h1, h2, flux } = ellipse;
   const gaussian = beta === Number.POSITIVE_INFINITY;
   const whole = Math.floor(beta);
@@ -118,13 +139,13 @@ function evaluatePixel(beta: number, px: number, py: number, integrate: boolean)
   let sumA = 0;
   let sumG1 = 0;
   let sumG2 = 0;
-  const nodes = integrate ? 3 : 1;
+  const from = nodes === 1 ? 0 : nodes === 3 ? 1 : 4;
   for (let j = 0; j < nodes; j++) {
-    const dy = integrate ? py + (NODE_X[j] as number) : py;
-    const wy = integrate ? (NODE_W[j] as number) : 1;
+    const dy = py + (NODE_X[from + j] as number);
+    const wy = NODE_W[from + j] as number;
     for (let i = 0; i < nodes; i++) {
-      const dx = integrate ? px + (NODE_X[i] as number) : px;
-      const w = integrate ? wy * (NODE_W[i] as number) : 1;
+      const dx = px + (NODE_X[from + i] as number);
+      const w = wy * (NODE_W[from + i] as number);
       const ax = a * dx + b * dy;
       const cy = b * dx + c * dy;
       const u = ax * dx + cy * dy;
@@ -159,6 +180,10 @@ function evaluatePixel(beta: number, px: number, py: number, integrate: boolean)
   terms[1 + PG2] = flux * (sumG2 + sumI * h2);
 }
 
+function nodesFor(p: Float64Array, beta: number): 3 | 5 {
+  return fwhmOfAlpha(Math.exp(p[PLNALPHA] as number), beta) < FINE_BELOW_FWHM ? 5 : 3;
+}
+
 /** Normal equations and χ² at `p`. */
 function accumulate(
   samples: SampleList,
@@ -171,6 +196,7 @@ function accumulate(
   normal.fill(0);
   gradient.fill(0);
   const near = settings.integrateWithinPx * settings.integrateWithinPx;
+  const nodes = nodesFor(p, settings.beta);
   const x0 = p[PX] as number;
   const y0 = p[PY] as number;
   const background = p[PBACKGROUND] as number;
@@ -179,7 +205,7 @@ function accumulate(
   for (let i = 0; i < samples.n; i++) {
     const dx = (samples.dx[i] as number) - x0;
     const dy = (samples.dy[i] as number) - y0;
-    evaluatePixel(settings.beta, dx, dy, dx * dx + dy * dy < near);
+    evaluatePixel(settings.beta, dx, dy, dx * dx + dy * dy < near ? nodes : 1);
     const w = weights[i] as number;
     const residual = (samples.value[i] as number) - (terms[0] as number) - background;
     chi2 += w * residual * residual;
@@ -202,13 +228,14 @@ function fillWeights(
   weights: Float64Array,
 ): void {
   const near = settings.integrateWithinPx * settings.integrateWithinPx;
+  const nodes = nodesFor(p, settings.beta);
   setEllipse(p, settings.beta);
-  evaluatePixel(settings.beta, 0, 0, true);
+  evaluatePixel(settings.beta, 0, 0, nodes);
   const model = settings.modelError * Math.max(0, terms[0] as number);
   for (let i = 0; i < samples.n; i++) {
     const dx = (samples.dx[i] as number) - (p[PX] as number);
     const dy = (samples.dy[i] as number) - (p[PY] as number);
-    evaluatePixel(settings.beta, dx, dy, dx * dx + dy * dy < near);
+    evaluatePixel(settings.beta, dx, dy, dx * dx + dy * dy < near ? nodes : 1);
     const signal = Math.max(0, terms[0] as number);
     weights[i] =
       1 /
