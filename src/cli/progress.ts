@@ -50,7 +50,9 @@ export function startProgress(files: readonly string[], interactive: boolean): P
           barCompleteChar: '█',
           barIncompleteChar: '░',
           barsize: 30,
+          // Nothing of the terminal's state is changed: Ctrl-C would leave it so.
           hideCursor: false,
+          linewrap: true,
           clearOnComplete: true,
         });
         bar.start(total, done);

@@ -59,10 +59,17 @@ function places(u: Uncertain, most: number): number | null {
   return decimals === null ? null : Math.min(decimals, most);
 }
 
-/** `3.42 ± 0.03`, `3.42 +0.09 −0.03` where the interval is lopsided, `3.42` where there is none, `–` for null. */
+/**
+ * `3.42 ± 0.03`, `3.42 +0.09 −0.03` where the interval is lopsided, `3.42 (3.45…3.51)` where the value lies outside it,
+ * `3.42` where there is none, `–` for null.
+ */
 export function withUncertainty(u: Uncertain | null, mostDecimals = 3): string {
   if (u === null || !Number.isFinite(u.value)) return NOT_MEASURED;
   const s = sides(u);
+  if (s === null && u.low <= u.high) {
+    const digits = Math.min(decimalsFor(Math.abs(u.high - u.low) / 2) ?? 2, mostDecimals);
+    return `${fixed(u.value, digits)} (${fixed(u.low, digits)}…${fixed(u.high, digits)})`;
+  }
   const decimals = places(u, mostDecimals);
   if (s === null || decimals === null) return significant(u.value);
   const error = (side: number): string => {

@@ -37,6 +37,10 @@ describe('rounding to the uncertainty', () => {
     expect(withUncertainty({ value: 3.42, low: 3.4199, high: 3.45 }, 2)).toBe('3.42 +0.03 −0.01');
   });
 
+  test('a value outside its interval shows both ends', () => {
+    expect(withUncertainty({ value: 3.4, low: 3.45, high: 3.53 })).toBe('3.40 (3.45…3.53)');
+  });
+
   test('no interval: three digits, no invented error', () => {
     expect(withUncertainty({ value: 3.4567, low: Number.NaN, high: Number.NaN })).toBe('3.46');
     expect(withUncertainty(u(3.4567, 0))).toBe('3.46');
