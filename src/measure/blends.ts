@@ -58,8 +58,9 @@ export function flagBlended(sources: Sources, fits: FitColumns, fwhmPx: number):
 }
 
 /**
- * On a frame full of hot pixels some of them touch by chance and pass for narrow stars. When the number of narrow sources is no
- * larger than chance makes it (N · 8 N/area pairs), all of them are hot pixels.
+ * On a frame full of hot pixels some of them touch by chance and pass for stars. When the number of narrow sources is no larger than
+ * chance makes it (N · 8 N/area pairs), all of them are hot pixels; when the number of all good sources is no larger than that of chance
+ * triples (N/2 · (8 N/area)²) beside hundreds of times as many hot pixels, all of them are.
  * @param limitPx optical FWHM below which a source counts as narrow
  * @returns number of sources relabelled
  */
@@ -71,20 +72,25 @@ export function flagHotClusters(
   limitPx: number,
 ): number {
   let hot = 0;
+  let single = 0;
   const good: number[] = [];
   for (let i = 0; i < sources.n; i++) {
     const flags = sources.flags[i] as number;
+    if ((flags & FLAG['hot pixel']) !== 0) single++;
     // Most faint spots of such a frame are hot pixels too.
     if ((flags & (FLAG['hot pixel'] | FLAG.faint)) !== 0) hot++;
     else if (flags === 0) good.push(i);
   }
-  const chance = (hot * 8 * hot) / area;
+  const pairs = (hot * 8 * hot) / area;
+  const triples = (single / 2) * ((8 * single) / area) ** 2;
   const narrow = good.filter((i) => !(opticalFwhm(fits, i, beta) >= limitPx));
-  if (chance < 1 || narrow.length > 3 * chance + 5) return 0;
-  for (const i of narrow) {
+  const allByChance = single > 200 * good.length && good.length <= 3 * triples + 3;
+  const narrowByChance = pairs >= 1 && narrow.length <= 3 * pairs + 5;
+  const clusters = allByChance ? good : narrowByChance ? narrow : [];
+  for (const i of clusters) {
     sources.flags[i] = (sources.flags[i] as number) | FLAG['hot pixel'];
   }
-  return narrow.length;
+  return clusters.length;
 }
 
 /** Nearest-neighbour distances of a random field scatter by 0.52 of their mean (Clark & Evans 1954, Ecology 35, 445); below this they are a pattern. */

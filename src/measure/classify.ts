@@ -130,6 +130,8 @@ export function opticalFwhm(fits: FitColumns, i: number, beta: number): number {
 }
 
 const SMALLEST_OPTICAL_FWHM = 0.45;
+/** Reduced χ² with a 6 % model error beyond which a fit says nothing. */
+const WORST_QUALITY = 4;
 const SMALLEST_MINOR_FWHM = 0.3;
 const UNDERSAMPLED_FWHM = 0.9;
 
@@ -159,7 +161,10 @@ export function flagShapes(
     const fwhm = opticalFwhm(fits, i, beta);
     const g = Math.sqrt((fits.g1[i] as number) ** 2 + (fits.g2[i] as number) ** 2);
     const minor = fwhmOfAlpha(alpha, beta) * Math.sqrt(1 - g);
-    const snr = (fits.flux[i] as number) / (fits.fluxError[i] as number);
+    // Noise alone: residuals of the model are judged by the quality, not by the signal-to-noise.
+    const snr =
+      ((fits.flux[i] as number) / (fits.fluxError[i] as number)) *
+      Math.sqrt(Math.max(1, fits.reducedChi2[i] as number));
     const expected = trendAt(locus, sources.x[i] as number, sources.y[i] as number, width, height);
     const error = fits.lnAlphaError[i] as number;
     const ratio = Math.log(fwhm) - expected;
@@ -178,12 +183,10 @@ export function flagShapes(
     else if (off > Math.max(0.15, 5 * locus.eScatter) + 2 * (fits.gError[i] as number)) {
       outliers.push(i);
     }
-    if (flags === 0 && (fits.reducedChi2[i] as number) > 25) flags |= FLAG['poor fit'];
-    if (flags === 0 && snr < smallestSnr) {
-      // A bright source with a poor signal-to-noise has residuals, not noise.
-      const bright = (sources.significance[i] as number) > 3 * smallestSnr;
-      flags |= bright ? FLAG['poor fit'] : FLAG.faint;
-    }
+    if (flags === 0 && (fits.quality[i] as number) > WORST_QUALITY) flags |= FLAG['poor fit'];
+    // In a crowd the fit's background is uncertain and its flux with it: the detection's significance then speaks for the source.
+    const clear = Math.max(snr, 0.5 * (sources.significance[i] as number));
+    if (flags === 0 && clear < smallestSnr) flags |= FLAG.faint;
     sources.flags[i] = (sources.flags[i] as number) | flags;
   }
   flagElongated(sources, fits, outliers, locus.fwhmPx);

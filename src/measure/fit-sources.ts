@@ -5,6 +5,7 @@ import {
   alphaOfFwhm,
   createFitScratch,
   type FitSettings,
+  fitQuality,
   fitStar,
   PBACKGROUND,
   PFLUX,
@@ -100,5 +101,6 @@ export function fitSources(
     out.g2[i] = p[PG2] as number;
     out.gError[i] = Math.sqrt(0.5 * ((errors[PG1] as number) ** 2 + (errors[PG2] as number) ** 2));
     out.reducedChi2[i] = chi2;
+    out.quality[i] = fitQuality(samples, p, settings);
   }
 }

@@ -34,6 +34,8 @@ export interface FitColumns {
   g2: Float64Array;
   gError: Float64Array;
   reducedChi2: Float64Array;
+  /** Reduced χ² with 6 % of the central brightness granted to the model. */
+  quality: Float64Array;
 }
 
 const nan = (n: number): Float64Array => new Float64Array(n).fill(Number.NaN);
@@ -53,6 +55,7 @@ export function createFitColumns(n: number): FitColumns {
     g2: nan(n),
     gError: nan(n),
     reducedChi2: nan(n),
+    quality: nan(n),
   };
 }
 
