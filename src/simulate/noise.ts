@@ -48,7 +48,7 @@ export function backgroundNoise(scene: Scene): Partial<Record<Band, number>> {
 }
 
 /** The band recorded at a sample. */
-export function bandAt(scene: Scene, plane: number, x: number, y: number): Band {
+function bandAt(scene: Scene, plane: number, x: number, y: number): Band {
   const { layout, cfa } = scene.camera;
   if (layout === 'mono') return 'L';
   if (layout === 'rgb') return 'RGB'[plane] as Band;

@@ -91,6 +91,32 @@ describe('star light', () => {
     expectClose(sum / flux, encircledAt(channel, last), { atol: 1e-3 });
     expect(sum / flux).toBeLessThan(1);
   });
+  it.each(['R', 'G', 'B'] as const)(
+    'pixels within a radius hold the share the truth says, %s',
+    (band) => {
+      const achromat = fewStars(
+        [star(0.7, -0.4, 10.5)],
+        { layout: 'rgb', noise: false },
+        { sky: bare, telescope: { colour: { kind: 'achromat' } }, rendering: { radiusPx: 58 } },
+      );
+      const { frame, truth } = achromat;
+      const channel = truth.channels[band];
+      const { x, y, fluxAdu } = truth.stars[0] as Simulation['truth']['stars'][number];
+      if (!channel) throw new Error('no channel');
+      const plane = 'RGB'.indexOf(band);
+      for (const radius of [6, 10, 15, 25, 40]) {
+        let sum = 0;
+        for (let row = 0; row < frame.height; row++)
+          for (let column = 0; column < frame.width; column++)
+            if ((column - x) ** 2 + (row - y) ** 2 < radius * radius)
+              sum +=
+                (frame.data[(plane * frame.height + row) * frame.width + column] as number) -
+                (truth.camera.backgroundAdu[band] as number);
+        // 0.005: a circle of whole pixels misses or gains up to a few at its rim.
+        expectClose(sum / (fluxAdu[band] as number), encircledAt(channel, radius), { atol: 0.005 });
+      }
+    },
+  );
   it('magnitudes: five of them are a factor of 100', () => {
     const { stars } = fewStars([star(-40, 0, 8), star(40, 0, 13)], { noise: false }).truth;
     expectClose((stars[0]?.fluxAdu.G as number) / (stars[1]?.fluxAdu.G as number), 100, {
