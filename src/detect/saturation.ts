@@ -1,4 +1,5 @@
 /** The level at which stars clip, found from the frame itself: many peaks at one value, and tops that are flat. */
+import { medianOf } from '../stats/robust.js';
 import type { ChannelPlan } from './lattice.js';
 import { type Stamps, siteTable } from './stamps.js';
 
@@ -6,6 +7,8 @@ import { type Stamps, siteTable } from './stamps.js';
 const PLATEAU_TOLERANCE = 0.004;
 /** Stars are called saturated from this share of the level on: sensors bend before they clip. */
 export const SATURATION_MARGIN = 0.97;
+/** A plateau stands at least this many σ above the background: a channel without light has none. */
+const SMALLEST_PLATEAU_SIGMA = 30;
 /** Radius of a stamp's core that is searched, px. */
 const CORE = 3;
 
@@ -75,10 +78,23 @@ export function findPlateau(stamps: Stamps, plan: ChannelPlan): PlateauSearch {
       if (count > 0) sharing++;
       if (count > flattest) flattest = count;
     }
-    if ((sharing >= 3 && flattest >= 2) || flattest >= 5) {
+    const stands =
+      (topNet[channel] as number) > SMALLEST_PLATEAU_SIGMA * noiseOf(stamps, plan, channel);
+    if (stands && ((sharing >= 3 && flattest >= 2) || flattest >= 5)) {
       level[channel] =
         (top[channel] as number) - PLATEAU_TOLERANCE * Math.abs(topNet[channel] as number);
     }
   }
   return { level, peak };
+}
+
+/** Median sky noise of a channel over the stamps; never 0, so that a constant channel has no plateau. */
+function noiseOf(stamps: Stamps, plan: ChannelPlan, channel: number): number {
+  const l = (plan.ofChannel[channel] as number[])[0] as number;
+  const lattices = plan.lattices.length;
+  const values = Array.from(
+    { length: stamps.n },
+    (_, i) => stamps.noise[i * lattices + l] as number,
+  );
+  return Math.max(1e-9, medianOf(values));
 }

@@ -40,6 +40,7 @@ export function assembleFrame(parts: FrameParts): Frame {
     cfa,
     metadata,
     typeMaximumAdu: parts.typeMaximumAdu,
+    saturationGiven: overrides.saturationAdu !== undefined,
     warnings,
   };
 }

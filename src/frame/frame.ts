@@ -104,5 +104,7 @@ export interface Frame {
   readonly metadata: FrameMetadata;
   /** Largest physical value the sample type can hold, or null for floats. */
   readonly typeMaximumAdu: number | null;
+  /** True when `metadata.saturationAdu` is the user's, not the header's. */
+  readonly saturationGiven: boolean;
   readonly warnings: readonly Warning[];
 }

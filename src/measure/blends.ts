@@ -84,9 +84,9 @@ export function flagHotClusters(
   const pairs = (hot * 8 * hot) / area;
   const triples = (single / 2) * ((8 * single) / area) ** 2;
   const narrow = good.filter((i) => !(opticalFwhm(fits, i, beta) >= limitPx));
-  const allByChance = single > 200 * good.length && good.length <= 3 * triples + 3;
-  const narrowByChance = pairs >= 1 && narrow.length <= 3 * pairs + 5;
-  const clusters = allByChance ? good : narrowByChance ? narrow : [];
+  const clusters = pairs >= 1 && narrow.length <= 3 * pairs + 5 ? [...narrow] : [];
+  const left = good.filter((i) => !clusters.includes(i));
+  if (single > 200 * left.length && left.length <= 3 * triples + 3) clusters.push(...left);
   for (const i of clusters) {
     sources.flags[i] = (sources.flags[i] as number) | FLAG['hot pixel'];
   }

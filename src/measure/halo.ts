@@ -117,7 +117,7 @@ export function haloNumbers(
       curve,
     };
   };
-  const blueMinusRed = contrast(b, r, perfect?.blueMinusRedPercent ?? null);
+  const blueMinusRed = contrast(b, r, known?.blueMinusRedPercent ?? null);
   // Colour B − R of a part of the image against the whole star: −2.5 log (blue share / red share).
   const tint = (blue: (reading: ProfileReadings, c: number) => number): Uncertain | null => {
     const at = (reading: ProfileReadings): number =>
@@ -126,15 +126,30 @@ export function haloNumbers(
   };
   return {
     blueMinusRed,
-    blueMinusGreen: contrast(b, g, perfect?.blueMinusGreenPercent ?? null),
-    redMinusGreen: contrast(r, g, perfect?.redMinusGreenPercent ?? null),
-    level: haloLevel(blueMinusRed.overPerfectLensPercent ?? blueMinusRed.excessPercent),
+    blueMinusGreen: contrast(b, g, known?.blueMinusGreenPercent ?? null),
+    redMinusGreen: contrast(r, g, known?.redMinusGreenPercent ?? null),
+    level: haloLevel(
+      blueMinusRed.overPerfectLensPercent ??
+        overRange(blueMinusRed.excessPercent, perfect?.rangePercent ?? null),
+    ),
     coreTintMag: tint((reading, c) => reading.atReference[c * 3] as number),
     rimTintMag: tint(
       (reading, c) =>
         (reading.atReference[c * 3 + 2] as number) - (reading.atReference[c * 3 + 1] as number),
     ),
     perfect,
+  };
+}
+
+/** Excess over a perfect lens known only to lie within a range: the middle is taken off, the range widens the interval. */
+function overRange(excess: Uncertain, range: { low: number; high: number } | null): Uncertain {
+  if (!range) return excess;
+  const half = 0.5 * (range.high - range.low);
+  const middle = 0.5 * (range.high + range.low);
+  return {
+    value: excess.value - middle,
+    low: excess.low - middle - half,
+    high: excess.high - middle + half,
   };
 }
 

@@ -70,7 +70,9 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
     smallestSnr: SMALLEST_SNR,
     noisePerSignal,
     knownSaturation:
-      metadata.saturationAdu !== null ? { adu: metadata.saturationAdu, source: 'header' } : null,
+      metadata.saturationAdu !== null
+        ? { adu: metadata.saturationAdu, source: frame.saturationGiven ? 'option' : 'header' }
+        : null,
     typeMaximum: frame.typeMaximumAdu,
   });
   const { sources, mesh } = found;
@@ -202,6 +204,17 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
 
   const colour = plan.channels.length === 3;
   const namedChannels = frame.cfa !== null && !frame.cfa.redBlueKnown ? ['G'] : plan.channels;
+  // A channel without light (a dead colour, a narrow filter before a mosaic) has no sizes and makes no halo.
+  const lit = plan.channels.map((_, c) => effective !== null && hasLight(effective, c));
+  if (effective) {
+    const dark = plan.channels.filter((name, c) => namedChannels.includes(name) && !lit[c]);
+    if (dark.length > 0) {
+      warn(
+        'channel-without-light',
+        `no star light in ${dark.join(' and ')}: no sizes there, and no comparison of colours`,
+      );
+    }
+  }
   const channels: Partial<Record<ChannelName, ChannelResult>> = {};
   for (let c = 0; c < plan.channels.length; c++) {
     const name = plan.channels[c] as ChannelName;
@@ -210,7 +223,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
       found,
       plan.ofChannel[c] as number[],
       effective,
-      bootstrap,
+      lit[c] ? bootstrap : null,
       c,
       stars,
       betas[c] as number,
@@ -233,7 +246,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
     warn('stretched', `the data is not linear: ${linearity.reasons.join('; ')}`);
   }
   const haloFound =
-    colour && bootstrap && effective && namedChannels.length === 3
+    colour && bootstrap && effective && namedChannels.length === 3 && lit.every((seen) => seen)
       ? haloResult(
           frame,
           plan,
@@ -257,7 +270,9 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
     );
   }
   const lateral =
-    effective && namedChannels.length === 3 ? lateralResult(frame, effective, arcsecPerPx) : null;
+    effective && namedChannels.length === 3 && lit.every((seen) => seen)
+      ? lateralResult(frame, effective, arcsecPerPx)
+      : null;
   const defocus =
     haloFound && bootstrap && !withheld
       ? equivalentDefocus(
@@ -321,6 +336,25 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
   );
   fillCatalogue(catalogue, plan, found, betas);
   return { result, catalogue };
+}
+
+/** Summed star light of a channel in σ that counts as light. */
+const LIGHT_SIGMA = 10;
+
+/** True when the profile stars together shine in channel `c`. */
+function hasLight(effective: EffectiveProfiles, c: number): boolean {
+  const profile = effective.profiles[c];
+  if (!profile) return false;
+  let top = 0;
+  let bottom = 0;
+  for (let k = 0; k < effective.stars.length; k++) {
+    const error = profile.fluxError[k] as number;
+    if (!(error > 0)) continue;
+    // The weight of the reference channel's brightness: a sum over noise alone stays near zero.
+    top += (profile.flux[k] as number) / error;
+    bottom += 1;
+  }
+  return bottom > 0 && top / Math.sqrt(bottom) > LIGHT_SIGMA;
 }
 
 function fwhmColumn(found: Found, i: number): number {
@@ -483,10 +517,18 @@ function haloResult(
     );
   }
   const { perfect, ...rest } = numbers;
-  for (const note of (perfect?.notes ?? []).filter(
-    (text) => !text.startsWith('effective wavelengths'),
-  )) {
-    warn('perfect-lens', note);
+  if (perfect && !perfect.diffractionIncluded) {
+    const { low, high } = perfect.rangePercent;
+    warn(
+      'no-perfect-lens',
+      `what a perfect lens would show is not known without focal length, pixel size and aperture (--focal-length, --pixel-size, --aperture): air alone makes between ${low.toFixed(1)} and ${high.toFixed(1)} points of blue minus red`,
+    );
+  } else {
+    for (const note of (perfect?.notes ?? []).filter(
+      (text) => !text.startsWith('effective wavelengths'),
+    )) {
+      warn('perfect-lens', note);
+    }
   }
   const halo: HaloResult = {
     ...rest,
