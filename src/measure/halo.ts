@@ -51,6 +51,8 @@ export function haloNumbers(
     rMaxPx: rMax,
     scale,
   });
+  // Without aperture and scale the diffraction of a perfect lens is unknown: then no number is given, only a range for the level.
+  const known = perfect?.diffractionIncluded ? perfect : null;
   const contrast = (wide: number, narrow: number, perfectPercent: number | null): HaloContrast => {
     // Light of the wide channel outside r beyond the narrow one's share: EE_narrow − EE_wide.
     const at = (reading: ProfileReadings): number =>
