@@ -39,7 +39,7 @@ export interface BackgroundMesh {
 }
 
 /** Samples examined over all cells and lattices: enough for 4 % of σ a cell on large frames. */
-const SAMPLE_BUDGET = 2_400_000;
+const SAMPLE_BUDGET = 1_600_000;
 const LARGEST_CELL_SAMPLE = 4096;
 const SMALLEST_CELL_SAMPLE = 200;
 
@@ -92,6 +92,11 @@ export function buildBackground(
   const window = new Float32Array(width * tallest);
   const scratch = new Float32Array(LARGEST_CELL_SAMPLE + 512);
   const stats = new Float64Array(3);
+  // Every skip-th site along both axes: a regular subsample of a cell.
+  const skipFor = (rows: number, step: number): number => {
+    const sites = Math.ceil(width / cellsX / step) * Math.ceil(rows / step);
+    return Math.max(1, Math.ceil(Math.sqrt(sites / sampleGoal)));
+  };
   let seen = 0;
   let empty = 0;
   let minimum = Number.POSITIVE_INFINITY;
@@ -102,16 +107,27 @@ export function buildBackground(
     const rows = cellStart(cy + 1, cellsY, height) - top;
     for (let plane = 0; plane < plan.planes; plane++) {
       if (!plan.lattices.some((lattice) => lattice.plane === plane)) continue;
-      read(plane, top, rows, window);
+      const wanted = new Uint8Array(rows);
+      for (let l = 0; l < lattices; l++) {
+        const lattice = plan.lattices[l];
+        if (lattice?.plane !== plane) continue;
+        const skip = skipFor(rows, lattice.step);
+        for (let y = lattice.y0; y < rows; y += lattice.step * skip) wanted[y] = 1;
+      }
+      for (let y = 0; y < rows; ) {
+        let end = y;
+        while (end < rows && wanted[end] === 1) end++;
+        if (end > y) read(plane, top + y, end - y, window, y * width);
+        y = end + 1;
+      }
       for (let l = 0; l < lattices; l++) {
         const lattice = plan.lattices[l];
         if (!lattice || lattice.plane !== plane) continue;
         const { x0, y0, step } = lattice;
+        const skip = skipFor(rows, step);
         for (let cx = 0; cx < cellsX; cx++) {
           const left = cellStart(cx, cellsX, width);
           const right = cellStart(cx + 1, cellsX, width);
-          const sites = Math.ceil((right - left) / step) * Math.ceil(rows / step);
-          const skip = Math.max(1, Math.ceil(Math.sqrt(sites / sampleGoal)));
           let n = 0;
           for (let y = y0; y < rows; y += step * skip) {
             // Shift every sampled row so that columns of a defect are not sampled again and again.
@@ -250,13 +266,19 @@ export function meshAt(
   return sum;
 }
 
-/** Per-column mesh index and weights of a whole row, computed once per frame by `createRowInterpolator`. */
+/** Columns between exact values of a row interpolation; in between it is linear (cells are at least 64 samples wide). */
+const STRIDE = 8;
+
+/** Fills rows of interpolated values; made by `createRowInterpolator`. */
 export interface RowInterpolator {
   /** Fills `out[0 … columns − 1]` with the values at row `y` and columns x0, x0 + step, … */
   fill(values: Float64Array, l: number, y: number, out: Float32Array): void;
 }
 
-/** Interpolates the mesh along rows at columns x0 + i·step, i < columns; same values as `meshAt` to float precision. */
+/**
+ * Interpolates the mesh along rows at columns x0 + i·step, i < columns: as `meshAt` on every eighth column, linear in between
+ * (within 0.2 % of the difference between neighbouring cells).
+ */
 export function createRowInterpolator(
   mesh: BackgroundMesh,
   x0: number,
@@ -264,15 +286,16 @@ export function createRowInterpolator(
   columns: number,
 ): RowInterpolator {
   const { cellsX, cellsY } = mesh;
-  const index = new Int32Array(columns);
-  const w = new Float32Array(columns * 4);
-  for (let i = 0; i < columns; i++) {
-    axisWeights(x0 + i * step, mesh.width, cellsX, weightsX);
+  const nodes = Math.ceil(columns / STRIDE) + 1;
+  const index = new Int32Array(nodes);
+  const w = new Float64Array(nodes * 4);
+  for (let i = 0; i < nodes; i++) {
+    axisWeights(x0 + i * STRIDE * step, mesh.width, cellsX, weightsX);
     index[i] = weightsX[0] as number;
     for (let k = 0; k < 4; k++) w[i * 4 + k] = weightsX[k + 1] as number;
   }
   // One padded cell on the left, two on the right: no clamping in the loop.
-  const padded = new Float32Array(cellsX + 3);
+  const padded = new Float64Array(cellsX + 3);
   return {
     fill(values, l, y, out) {
       axisWeights(y, mesh.height, cellsY, weightsY);
@@ -286,13 +309,22 @@ export function createRowInterpolator(
         }
         padded[p] = sum;
       }
-      for (let i = 0, k = 0; i < columns; i++, k += 4) {
+      let before = 0;
+      for (let i = 0; i < nodes; i++) {
         const c = index[i] as number;
-        out[i] =
+        const k = i * 4;
+        const here =
           (w[k] as number) * (padded[c] as number) +
           (w[k + 1] as number) * (padded[c + 1] as number) +
           (w[k + 2] as number) * (padded[c + 2] as number) +
           (w[k + 3] as number) * (padded[c + 3] as number);
+        if (i > 0) {
+          const start = (i - 1) * STRIDE;
+          const end = Math.min(columns, start + STRIDE);
+          const slope = (here - before) / STRIDE;
+          for (let x = start, v = before; x < end; x++, v += slope) out[x] = v;
+        }
+        before = here;
       }
     },
   };

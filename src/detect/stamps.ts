@@ -18,8 +18,8 @@ export interface Stamps {
   noise: Float64Array;
 }
 
-/** Rows kept in the moving window beyond one stamp's height. */
-const WINDOW_EXTRA = 96;
+/** Rows of the moving window: this many stamps high, so that little is read twice. */
+const WINDOW_STAMPS = 5;
 
 /**
  * Cuts stamps. The mesh background at the stamp's centre is subtracted, one value per lattice: what is left is the local
@@ -47,7 +47,7 @@ export function cutStamps(
     (a, b) => (ys[a] as number) - (ys[b] as number) || a - b,
   );
   const table = siteTable(plan);
-  const windowRows = Math.min(height, side + WINDOW_EXTRA);
+  const windowRows = Math.min(height, Math.max(128, WINDOW_STAMPS * side));
   const window = new Float32Array(planes * windowRows * width);
   let top = 0;
   let bottom = 0;

@@ -19,6 +19,8 @@ import {
   normaliseTable,
   type ProfileTable,
   type RadialSpline,
+  TABLE_PER_PX,
+  tableLength,
 } from './radial-spline.js';
 import { createSampleList } from './samples.js';
 import { updateFluxes } from './source-flux.js';
@@ -33,13 +35,17 @@ const RIM_LIGHT = 0.02;
 /** The annulus reaches from R_max to this multiple of it, at least 5 px more. */
 const ANNULUS = 1.35;
 /** Samples of all profile stars in memory at a time. */
-const SAMPLE_BUDGET = 1.2e6;
+const SAMPLE_BUDGET = 8e5;
+/** Never fewer stars than this for want of memory. */
+const FEWEST_BUDGET_STARS = 160;
 /** Stars wanted at least before the budget lets R_max grow. */
 const STARS_FOR_RAISE = 40;
 /** Neighbours' light within R_max over the star's own (median star) up to which R_max may grow. */
 const CROWDING_LIMIT = 1.5;
 const TRIAL_ROUNDS = 2;
-const ROUNDS = 4;
+const ROUNDS = 5;
+/** Largest change of encircled energy in a round at which the rounds end. */
+const SETTLED = 5e-4;
 /** Saturated stars scaled by their wings at most. */
 const SATURATED_LIMIT = 80;
 
@@ -151,7 +157,7 @@ function runRounds(
   const { plan, mesh, read } = settings;
   const { sources, core, stampOf } = found;
   const rOut = outerRadius(rMax);
-  const stars = candidates.slice(0, Math.max(8, starBudget(rMax, plan)));
+  const stars = candidates.slice(0, Math.max(FEWEST_BUDGET_STARS, starBudget(rMax, plan)));
   const starX = Float64Array.from(stars, (i) => sources.x[i] as number);
   const starY = Float64Array.from(stars, (i) => sources.y[i] as number);
   const stamps = cutStamps(read, plan, mesh, starX, starY, Math.ceil(rOut) + 1);
@@ -215,7 +221,9 @@ function runRounds(
       samples[plan.reference] as ProfileSamples,
       rMax,
     );
+  const before = profiles.map((profile) => profile.table.enclosed.slice());
   for (let round = 0; round < ROUNDS; round++) {
+    if (settled(profiles, before) && round > TRIAL_ROUNDS) break;
     if (
       mayRaise &&
       round === TRIAL_ROUNDS &&
@@ -311,6 +319,20 @@ function runRounds(
   };
 }
 
+/** True when no encircled energy moved by more than `SETTLED` in the last round; remembers the present curves. */
+function settled(profiles: readonly ChannelProfile[], before: readonly Float64Array[]): boolean {
+  let largest = 0;
+  profiles.forEach((profile, c) => {
+    const old = before[c] as Float64Array;
+    const now = profile.table.enclosed;
+    for (let i = 0; i < now.length; i++) {
+      largest = Math.max(largest, Math.abs((now[i] as number) - (old[i] as number)));
+    }
+    old.set(now);
+  });
+  return largest < SETTLED;
+}
+
 function crowdingOf(profile: ChannelProfile, samples: ProfileSamples, rMax: number): number {
   const shares: number[] = [];
   for (let k = 0; k < samples.stars; k++) {
@@ -377,9 +399,9 @@ function hasOpenRim(profile: ChannelProfile, samples: ProfileSamples, rMax: numb
 
 /** A round Moffat of the given recorded FWHM as first profile. */
 function moffatTable(spline: RadialSpline, fwhmPx: number, beta: number): ProfileTable {
-  const entries = Math.floor(spline.rMax * 64) + 1;
+  const entries = tableLength(spline.rMax);
   const table: ProfileTable = {
-    step: 1 / 64,
+    step: 1 / TABLE_PER_PX,
     value: new Float64Array(entries),
     enclosed: new Float64Array(entries),
   };
@@ -387,11 +409,11 @@ function moffatTable(spline: RadialSpline, fwhmPx: number, beta: number): Profil
   let sum = 0;
   let before = 0;
   for (let i = 0; i < entries; i++) {
-    const r = i / 64;
+    const r = i / TABLE_PER_PX;
     const v = (1 + (r * r) / (alpha * alpha)) ** -beta;
     table.value[i] = v;
     const ring = 2 * Math.PI * r * v;
-    if (i > 0) sum += (0.5 * (before + ring)) / 64;
+    if (i > 0) sum += (0.5 * (before + ring)) / TABLE_PER_PX;
     before = ring;
     table.enclosed[i] = sum;
   }

@@ -62,7 +62,8 @@ export function fillCatalogue(
       column(`e2_${name}`)[i] = e2;
       column(`dx_${name}`)[i] = (fits.x[i] as number) - (reference.x[i] as number);
       column(`dy_${name}`)[i] = (fits.y[i] as number) - (reference.y[i] as number);
-      if (stamp < 0) continue;
+      // Third moments are a matter of shape: the reference channel's speak for the star.
+      if (stamp < 0 || c !== plan.reference || sources.flags[i] !== 0) continue;
       const x = (fits.x[i] as number) - (core.cx[stamp] as number);
       const y = (fits.y[i] as number) - (core.cy[stamp] as number);
       gatherSamples(core, stamp, plan, c, x, y, 0, found.fitRadiusPx, samples);

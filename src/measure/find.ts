@@ -16,13 +16,13 @@ import { createSources, type Sources } from './sources.js';
 /** Moffat exponent of the first fits, before the frame's own profile is known: typical of seeing-limited stars. */
 export const FIRST_BETA = 3.5;
 /** Bright candidates that decide the size of the stars. */
-const LOOK_COUNT = 160;
+const LOOK_COUNT = 80;
 /** Relative error granted to the model while fitting: an instrument's stars are never exact Moffats. */
 export const FIT_MODEL_ERROR = 0.01;
 /** Memory for core stamps, samples. */
 const STAMP_BUDGET = 8e6;
 /** Fits made at most, as a multiple of the stars asked for: some will be rejected. */
-const FIT_MARGIN = 1.6;
+const FIT_MARGIN = 1.2;
 const LARGEST_KERNEL_PX = 40;
 /** Optical FWHM below which a lone source might be a cluster of hot pixels. */
 const NARROW_FWHM_PX = 1.2;
@@ -91,31 +91,33 @@ export function findSources(input: FindInput): Found {
     kernelPx = Math.min(LARGEST_KERNEL_PX, wanted);
   }
   const fwhm = Number.isNaN(look.fwhmPx) ? kernelPx : look.fwhmPx;
-  const fitRadiusPx = Math.max(4, 2.2 * Math.sqrt(fwhm * fwhm + 1) + 0.5);
+  const fitRadiusPx = fitRadiusFor(fwhm);
   const radius = Math.ceil(fitRadiusPx + 1.5);
 
-  const { sources, order } = mergePlateaus(peaks, look.saturation, plan, input);
-  const stampLimit = Math.max(
-    200,
-    Math.floor(STAMP_BUDGET / (plan.planes * (2 * radius + 1) ** 2)),
-  );
-  const withStamp = order.slice(0, stampLimit);
+  const { sources, order, peakOf } = mergePlateaus(peaks, look, plan, input);
   const stampOf = new Int32Array(sources.n).fill(-1);
-  withStamp.forEach((i, k) => {
-    stampOf[i] = k;
-  });
-  const core = cutStamps(
-    read,
-    plan,
-    mesh,
-    withStamp.map((i) => sources.x[i] as number),
-    withStamp.map((i) => sources.y[i] as number),
-    radius,
-  );
+  let core = look.stamps;
+  if (core.radius >= radius) {
+    for (let i = 0; i < sources.n; i++)
+      stampOf[i] = look.stampOfPeak[peakOf[i] as number] as number;
+  } else {
+    const withStamp = order.slice(0, stampLimit(plan, radius));
+    withStamp.forEach((i, k) => {
+      stampOf[i] = k;
+    });
+    core = cutStamps(
+      read,
+      plan,
+      mesh,
+      withStamp.map((i) => sources.x[i] as number),
+      withStamp.map((i) => sources.y[i] as number),
+      radius,
+    );
+  }
   const edgePx = Math.max(2, fwhm);
   flagSamples(core, stampOf, plan, sources, look.saturation, edgePx, width, height);
 
-  const fitLimit = Math.ceil(FIT_MARGIN * input.maxStars) + 200;
+  const fitLimit = Math.ceil(FIT_MARGIN * input.maxStars) + 100;
   const fitted: number[] = [];
   const skip = FLAG.edge | FLAG.saturated | FLAG['hot pixel'];
   for (const i of order) {
@@ -201,7 +203,22 @@ export function findSources(input: FindInput): Found {
   };
 }
 
+/** Radius of the single-star fits for an optical FWHM, px. */
+function fitRadiusFor(fwhmPx: number): number {
+  return Math.max(4, 2.2 * Math.sqrt(fwhmPx * fwhmPx + 1) + 0.5);
+}
+
+/** Stamps that fit the memory budget. */
+function stampLimit(plan: ChannelPlan, radius: number): number {
+  return Math.max(200, Math.floor(STAMP_BUDGET / (plan.planes * (2 * radius + 1) ** 2)));
+}
+
 interface LookResult {
+  /** Stamps of the brightest peaks, and the stamp of each peak (−1 = none). */
+  stamps: Stamps;
+  stampOfPeak: Int32Array;
+  /** Highest physical sample of each stamp's core per channel, stamp-major. */
+  peak: Float64Array;
   /** Median optical FWHM of the bright unsaturated candidates; NaN when none can be fitted. */
   fwhmPx: number;
   saturation: Float64Array;
@@ -217,8 +234,9 @@ function firstLook(
 ): LookResult {
   const { plan } = input;
   const channels = plan.channels.length;
-  const order = brightestFirst(peaks.significance).slice(0, 3 * LOOK_COUNT);
-  const radius = Math.ceil(2.6 * kernelPx + 1);
+  // Wide enough that these stamps serve the fits as well when the stars are about as wide as the filter.
+  const radius = Math.ceil(fitRadiusFor(1.2 * kernelPx) + 1.5);
+  const order = brightestFirst(peaks.significance).slice(0, stampLimit(plan, radius));
   const sources = createSources(
     order.length,
     Float64Array.from(order, (i) => peaks.x[i] as number),
@@ -228,7 +246,11 @@ function firstLook(
   );
   const stamps = cutStamps(input.read, plan, mesh, sources.x, sources.y, radius);
   const stampOf = Int32Array.from({ length: order.length }, (_, i) => i);
-  const found = findPlateau(stamps, plan).level;
+  const stampOfPeak = new Int32Array(peaks.length).fill(-1);
+  order.forEach((peak, k) => {
+    stampOfPeak[peak] = k;
+  });
+  const { level: found, peak } = findPlateau(stamps, plan);
   let source: Found['saturationSource'] = null;
   const saturation = new Float64Array(channels).fill(Number.NaN);
   for (let c = 0; c < channels; c++) {
@@ -249,11 +271,13 @@ function firstLook(
   }
   flagSamples(stamps, stampOf, plan, sources, saturation, kernelPx, input.width, input.height);
   const list: number[] = [];
-  for (let i = 0; i < sources.n && list.length < LOOK_COUNT; i++) {
+  for (let i = 0; i < Math.min(sources.n, 4 * LOOK_COUNT) && list.length < LOOK_COUNT; i++) {
     if ((sources.flags[i] as number) === 0) list.push(i);
   }
   const fits = sources.fits[plan.reference];
-  if (!fits || list.length === 0) return { fwhmPx: Number.NaN, saturation, source };
+  if (!fits || list.length === 0) {
+    return { stamps, stampOfPeak, peak, fwhmPx: Number.NaN, saturation, source };
+  }
   fitSources(
     stamps,
     stampOf,
@@ -273,7 +297,7 @@ function firstLook(
   const sizes = list
     .map((i) => opticalFwhm(fits, i, FIRST_BETA))
     .filter((value) => value > 0.5 && value < 4 * radius);
-  return { fwhmPx: medianOf(sizes), saturation, source };
+  return { stamps, stampOfPeak, peak, fwhmPx: medianOf(sizes), saturation, source };
 }
 
 /**
@@ -282,13 +306,14 @@ function firstLook(
  */
 function mergePlateaus(
   peaks: Peaks,
-  saturation: Float64Array,
+  look: LookResult,
   plan: ChannelPlan,
   input: FindInput,
-): { sources: Sources; order: number[] } {
-  const level = Math.min(...saturation);
+): { sources: Sources; order: number[]; peakOf: number[] } {
+  const level = Math.min(...look.saturation.filter((value) => value === value));
   let drop = new Uint8Array(peaks.length);
-  if (level === level && peaks.length > 1) drop = dropWithinPlateaus(peaks, level, plan, input);
+  if (Number.isFinite(level) && peaks.length > 1)
+    drop = dropWithinPlateaus(peaks, level, look, plan, input);
   const keep: number[] = [];
   for (let i = 0; i < peaks.length; i++) if (drop[i] === 0) keep.push(i);
   const sources = createSources(
@@ -298,13 +323,14 @@ function mergePlateaus(
     Float64Array.from(keep, (i) => peaks.significance[i] as number),
     plan.channels.length,
   );
-  return { sources, order: brightestFirst(sources.significance) };
+  return { sources, order: brightestFirst(sources.significance), peakOf: keep };
 }
 
 /** Marks peaks joined to a brighter one by an unbroken straight run of samples at or above 0.9 × the clipping level. */
 function dropWithinPlateaus(
   peaks: Peaks,
   level: number,
+  look: LookResult,
   plan: ChannelPlan,
   input: FindInput,
 ): Uint8Array<ArrayBuffer> {
@@ -312,18 +338,18 @@ function dropWithinPlateaus(
   const order = brightestFirst(peaks.significance);
   const reach = 40;
   const row = new Float32Array(input.width);
-  // Peaks are few and bright here: look only at those whose own sample is on the plateau.
-  const onPlateau: number[] = [];
-  for (const i of order) {
-    const y = Math.round(peaks.y[i] as number);
-    const x = Math.round(peaks.x[i] as number);
-    if (y < 0 || y >= input.height || x < 0 || x >= input.width) continue;
-    // Significance alone rules most peaks out before a row is read.
-    if ((peaks.significance[i] as number) < 50) break;
-    if (onPlateau.length >= 3000) break;
-    input.read(0, y, 1, row);
-    if ((row[x] as number) >= 0.9 * level) onPlateau.push(i);
-  }
+  const channels = plan.channels.length;
+  // Only peaks whose own core reaches the level can lie on a plateau.
+  const onPlateau = order
+    .filter((i) => {
+      const stamp = look.stampOfPeak[i] as number;
+      if (stamp < 0) return false;
+      for (let c = 0; c < channels; c++) {
+        if ((look.peak[stamp * channels + c] as number) >= 0.9 * level) return true;
+      }
+      return false;
+    })
+    .slice(0, 3000);
   for (let a = 0; a < onPlateau.length; a++) {
     const i = onPlateau[a] as number;
     if (drop[i] === 1) continue;

@@ -77,15 +77,12 @@ export function haloNumbers(
       100 *
       ((reading.enclosed[narrow * n + i] as number) - (reading.enclosed[wide * n + i] as number));
     for (let i = 0; i < n; i++) {
-      const here = uncertain(
-        curveAt(best, i),
-        draws.map((reading) => curveAt(reading, i)),
-        smallSample,
-      );
+      const value = curveAt(best, i);
+      const sigma = smallSample * standardDeviation(draws.map((reading) => curveAt(reading, i)));
       curve.radiusPx.push(radii[i] as number);
-      curve.excessPercent.push(here?.value ?? Number.NaN);
-      curve.low.push(here?.low ?? Number.NaN);
-      curve.high.push(here?.high ?? Number.NaN);
+      curve.excessPercent.push(value);
+      curve.low.push(value - sigma);
+      curve.high.push(value + sigma);
     }
     // Reach: outermost radius to which the difference of the profiles stays above zero at 3 σ, from the first such radius on.
     let inside = false;

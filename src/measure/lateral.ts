@@ -19,6 +19,8 @@ export interface LateralShift {
   stars: number;
 }
 
+/** Stars that enter, the first of the list (best signal-to-noise). */
+const MOST_STARS = 250;
 /** Shift of one star at most, as a share of the green FWHM, before it counts as a failed fit. */
 const LARGEST_SHIFT_FWHM = 3;
 
@@ -42,6 +44,7 @@ export function fitLateral(
       Math.abs((channel.y[i] as number) - (reference.y[i] as number));
     return d < LARGEST_SHIFT_FWHM * fwhmPx;
   });
+  usable.length = Math.min(usable.length, MOST_STARS);
   const n = usable.length;
   if (n < 5) return null;
   const columns = new Float64Array(2 * n * 3);

@@ -1,8 +1,7 @@
 /** Is the data linear? In linear data a star's shape does not depend on its brightness (measurement.md, section 12). */
-import { createRandom } from '../stats/random.js';
-import { theilSen } from '../stats/regression.js';
+import { robustLinear } from '../stats/regression.js';
+import { madSigma } from '../stats/robust.js';
 import type { FrameResult, Uncertain } from './result.js';
-import { uncertain } from './uncertain.js';
 
 /** Stars, and decades of flux between the 5 % and 95 % star, needed for a verdict. */
 const FEWEST_STARS = 20;
@@ -12,14 +11,12 @@ const STRETCHED_PERCENT = 6;
 const LINEAR_PERCENT = 4;
 /** A trend known less well than this says nothing. */
 const LARGEST_ERROR_PERCENT = 5;
-const DRAWS = 60;
 
 export interface LinearityInput {
   /** Fitted FWHM and flux of unsaturated good stars. */
   fwhmPx: readonly number[];
   flux: readonly number[];
   probablyProcessed: boolean;
-  seed: number;
 }
 
 /** Trend of size with brightness and what follows from it. */
@@ -35,22 +32,32 @@ export function judgeLinearity(input: LinearityInput): NonNullable<FrameResult['
         (sorted[Math.floor(0.05 * (n - 1))] as number)
       : 0;
   if (n >= FEWEST_STARS && decades >= FEWEST_DECADES) {
+    // A robust straight line; its error from the scatter of the residuals.
+    const mean = logFlux.reduce((sum, value) => sum + value, 0) / n;
+    const columns = new Float64Array(2 * n);
+    let spread = 0;
+    for (let i = 0; i < n; i++) {
+      const x = (logFlux[i] as number) - mean;
+      columns[2 * i] = 1;
+      columns[2 * i + 1] = x;
+      spread += x * x;
+    }
     const logSize = input.fwhmPx.map((value) => Math.log(value));
-    const percent = (slope: number): number => 100 * (Math.exp(slope) - 1);
-    const best = percent(theilSen(logFlux, logSize));
-    const random = createRandom(input.seed + 4099);
-    const draws = Array.from({ length: DRAWS }, () => {
-      // At most 150 stars a draw: the interval is scaled back below.
-      const m = Math.min(n, 150);
-      const pick = Array.from({ length: m }, () => Math.floor(random() * n));
-      return percent(
-        theilSen(
-          pick.map((i) => logFlux[i] as number),
-          pick.map((i) => logSize[i] as number),
-        ),
+    const line = robustLinear(n, 2, columns, logSize, null);
+    if (line) {
+      const residual = logSize.map(
+        (value, i) =>
+          value - (line[0] as number) - (line[1] as number) * (columns[2 * i + 1] as number),
       );
-    });
-    trend = uncertain(best, draws, Math.sqrt(Math.min(n, 150) / n));
+      const percent = (slope: number): number => 100 * (Math.exp(slope) - 1);
+      const slope = line[1] as number;
+      const error = madSigma(residual, 0) / Math.sqrt(spread);
+      trend = {
+        value: percent(slope),
+        low: percent(slope - error),
+        high: percent(slope + error),
+      };
+    }
   }
   let verdict: 'linear' | 'stretched' | 'cannot tell' = 'cannot tell';
   if (trend) {

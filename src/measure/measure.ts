@@ -31,6 +31,8 @@ const PROFILE_SNR = 20;
 const ENOUGH_PROFILE_STARS = 60;
 /** Fewest stars for profiles with intervals. */
 const FEWEST_PROFILE_STARS = 3;
+/** Fits in red and blue: enough for lateral colour and a median; further stars have green fits only. */
+const OTHER_CHANNEL_FITS = 300;
 /** 'centre' zone: share of the half-diagonal. */
 const CENTRE_ZONE = 0.5;
 const ARCSEC_PER_UM_MM = 206.265;
@@ -130,7 +132,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
         found.stampOf,
         plan,
         sources,
-        stars,
+        stars.slice(0, OTHER_CHANNEL_FITS),
         {
           channel: c,
           beta: found.beta,
@@ -238,7 +240,6 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
         fwhmPx: greenFwhm,
         flux: stars.map((i) => referenceFits.flux[i] as number),
         probablyProcessed: frame.probablyProcessed,
-        seed: options.seed,
       })
     : null;
   const stretched = linearity?.verdict === 'stretched' || frame.probablyProcessed;

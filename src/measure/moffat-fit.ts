@@ -18,9 +18,11 @@ export const PG1 = 5;
 export const PG2 = 6;
 const NP = 7;
 
-/** Gauss–Legendre nodes over a pixel and their weights (Abramowitz & Stegun, table 25.4): one, three, five nodes, one after the other. */
+/** Gauss–Legendre nodes over a pixel and their weights (Abramowitz & Stegun, table 25.4): one, two, three, five nodes, one after the other. */
 const NODE_X = Float64Array.of(
   0,
+  -0.2886751345948129,
+  0.2886751345948129,
   -0.3872983346207417,
   0,
   0.3872983346207417,
@@ -32,6 +34,8 @@ const NODE_X = Float64Array.of(
 );
 const NODE_W = Float64Array.of(
   1,
+  0.5,
+  0.5,
   5 / 18,
   8 / 18,
   5 / 18,
@@ -41,11 +45,13 @@ const NODE_W = Float64Array.of(
   0.2393143352496832,
   0.1184634425280945,
 );
-/** Below this optical FWHM three nodes no longer follow a star across one pixel. */
-const FINE_BELOW_FWHM = 1.3;
+/** Optical FWHM below which two, then three nodes no longer follow a star across one pixel to 0.1 %. */
+const TWO_NODES_FROM_FWHM = 2;
+const THREE_NODES_FROM_FWHM = 1.3;
 
 const MAX_ITERATIONS = 12;
-const CONVERGED = 1e-4;
+/** A step that lowers χ² by less than this (in units of χ²/ν) moves no parameter by more than 0.05 σ. */
+const CONVERGED = 3e-3;
 const LARGEST_G = 0.95;
 
 export interface FitSettings {
@@ -139,7 +145,7 @@ function evaluatePixel(beta: number, px: number, py: number, nodes: number): voi
   let sumA = 0;
   let sumG1 = 0;
   let sumG2 = 0;
-  const from = nodes === 1 ? 0 : nodes === 3 ? 1 : 4;
+  const from = nodes === 1 ? 0 : nodes === 2 ? 1 : nodes === 3 ? 3 : 6;
   for (let j = 0; j < nodes; j++) {
     const dy = py + (NODE_X[from + j] as number);
     const wy = NODE_W[from + j] as number;
@@ -180,8 +186,9 @@ function evaluatePixel(beta: number, px: number, py: number, nodes: number): voi
   terms[1 + PG2] = flux * (sumG2 + sumI * h2);
 }
 
-function nodesFor(p: Float64Array, beta: number): 3 | 5 {
-  return fwhmOfAlpha(Math.exp(p[PLNALPHA] as number), beta) < FINE_BELOW_FWHM ? 5 : 3;
+function nodesFor(p: Float64Array, beta: number): 2 | 3 | 5 {
+  const fwhm = fwhmOfAlpha(Math.exp(p[PLNALPHA] as number), beta);
+  return fwhm >= TWO_NODES_FROM_FWHM ? 2 : fwhm >= THREE_NODES_FROM_FWHM ? 3 : 5;
 }
 
 /** Normal equations and χ² at `p`. */

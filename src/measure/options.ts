@@ -19,10 +19,10 @@ export interface MeasureOptions {
 
 export const DEFAULT_MEASURE_OPTIONS: Readonly<MeasureOptions> = {
   zone: 'all',
-  maxStars: 600,
+  maxStars: 400,
   seed: 1,
   thresholdSigma: 5,
   rMaxPx: null,
-  bootstrapDraws: 200,
+  bootstrapDraws: 160,
   haloAnyway: false,
 };

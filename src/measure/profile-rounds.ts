@@ -15,7 +15,6 @@ import {
   type ProfileTable,
   profileAt,
   type RadialSpline,
-  tableEntry,
   tabulate,
 } from './radial-spline.js';
 
@@ -24,6 +23,8 @@ const PROFILE_ERROR = 0.04;
 /** The same in the test that rejects samples: elongation and field changes must not be cut away as outliers. */
 const REJECTION_ERROR = 0.25;
 const REJECTION_SIGMA = 5;
+/** Square of a neighbour's relative error in the rejection test. */
+const LOOSE_NEIGHBOUR = 0.15 * 0.15;
 /** Relative error of a neighbour's model. */
 const NEIGHBOUR_ERROR = 0.08;
 /** Neighbours are taken off out to where they add less than this share of the sky noise. */
@@ -235,7 +236,7 @@ export function recentreStars(
         const signal = Math.max(0, f * profileAt(table, r));
         const variance = sigma * sigma + noisePerSignal * (signal + nb);
         const d = (list.value[s] as number) - nb - (level[at] as number) - signal;
-        const loose = variance + (REJECTION_ERROR * signal) ** 2 + (0.15 * nb) ** 2;
+        const loose = variance + (REJECTION_ERROR * signal) ** 2 + LOOSE_NEIGHBOUR * nb * nb;
         if (d * d > REJECTION_SIGMA * REJECTION_SIGMA * loose) continue;
         const w = 1 / (variance + (PROFILE_ERROR * signal) ** 2 + (NEIGHBOUR_ERROR * nb) ** 2);
         // ∂(f p)/∂x0 = −f p′ (x − x0)/r.
@@ -326,28 +327,39 @@ function scaleStar(
   k: number,
   level: Float64Array,
 ): void {
-  const { samples, rMax } = input;
+  const { samples, rMax, noisePerSignal } = input;
+  const { r, value, neighbour, lattice, noise, lattices } = samples;
+  const table = profile.table.value;
+  const perPx = 1 / profile.table.step;
   const before = profile.flux[k] as number;
+  const first = k * lattices;
+  const to = samples.start[k + 1] as number;
   let top = 0;
   let bottom = 0;
-  for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
-    const r = samples.r[s] as number;
-    if (r >= rMax) continue;
-    const at = k * samples.lattices + (samples.lattice[s] as number);
-    const sigma = samples.noise[at] as number;
-    const p = profileAt(profile.table, r);
-    const signal = Math.max(0, before * p);
-    const nb = samples.neighbour[s] as number;
-    const base = sigma * sigma + input.noisePerSignal * (signal + nb);
-    const v = (samples.value[s] as number) - nb - (level[at] as number);
+  for (let s = samples.start[k] as number; s < to; s++) {
+    const distance = r[s] as number;
+    if (distance >= rMax) continue;
+    const at = first + (lattice[s] as number);
+    const sigma = noise[at] as number;
+    // The nearest table entry is within 1/128 px: enough for weights and for a mean over hundreds of samples.
+    const p = table[(distance * perPx + 0.5) | 0] as number;
+    const signal = before > 0 && p > 0 ? before * p : 0;
+    const nb = neighbour[s] as number;
+    const base = sigma * sigma + noisePerSignal * (signal + nb);
+    const v = (value[s] as number) - nb - (level[at] as number);
     if (before > 0) {
       const d = v - before * p;
-      const loose = base + (REJECTION_ERROR * signal) ** 2 + (0.15 * nb) ** 2;
+      const loose =
+        base + REJECTION_ERROR * REJECTION_ERROR * signal * signal + LOOSE_NEIGHBOUR * nb * nb;
       if (d * d > REJECTION_SIGMA * REJECTION_SIGMA * loose) continue;
     }
-    const w = 1 / (base + (PROFILE_ERROR * signal) ** 2 + (NEIGHBOUR_ERROR * nb) ** 2);
-    top += w * p * v;
-    bottom += w * p * p;
+    const w =
+      p /
+      (base +
+        PROFILE_ERROR * PROFILE_ERROR * signal * signal +
+        NEIGHBOUR_ERROR * NEIGHBOUR_ERROR * nb * nb);
+    top += w * v;
+    bottom += w * p;
   }
   if (bottom > 0) {
     profile.flux[k] = top / bottom;
@@ -357,33 +369,43 @@ function scaleStar(
 
 /** Normal equations of star k. */
 function addStar(profile: ChannelProfile, input: RoundInput, k: number, level: Float64Array): void {
-  const { samples, rMax } = input;
-  const { spline } = profile;
-  const size = spline.size;
+  const { samples, rMax, noisePerSignal } = input;
+  const { r, value, neighbour, lattice, noise, lattices } = samples;
+  const { spline, band, right } = profile;
+  const { basis } = spline;
+  const firstOf = spline.first;
+  const table = profile.table.value;
+  const perPx = 1 / profile.table.step;
   const flux = profile.flux[k] as number;
   if (!(flux > 0)) return;
-  const base = k * size;
-  const { band, right } = profile;
-  for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
-    const r = samples.r[s] as number;
-    if (r >= rMax) continue;
-    const at = k * samples.lattices + (samples.lattice[s] as number);
-    const sigma = samples.noise[at] as number;
-    const signal = Math.max(0, flux * profileAt(profile.table, r));
-    const nb = samples.neighbour[s] as number;
-    const variance = sigma * sigma + input.noisePerSignal * (signal + nb);
-    const v = (samples.value[s] as number) - nb - (level[at] as number);
+  const base = k * spline.size;
+  const to = samples.start[k + 1] as number;
+  for (let s = samples.start[k] as number; s < to; s++) {
+    const distance = r[s] as number;
+    if (distance >= rMax) continue;
+    const at = k * lattices + (lattice[s] as number);
+    const sigma = noise[at] as number;
+    const entry = (distance * perPx + 0.5) | 0;
+    const p = table[entry] as number;
+    const signal = p > 0 ? flux * p : 0;
+    const nb = neighbour[s] as number;
+    const variance = sigma * sigma + noisePerSignal * (signal + nb);
+    const v = (value[s] as number) - nb - (level[at] as number);
     const d = v - signal;
-    const loose = variance + (REJECTION_ERROR * signal) ** 2 + (0.15 * nb) ** 2;
+    const loose =
+      variance + REJECTION_ERROR * REJECTION_ERROR * signal * signal + LOOSE_NEIGHBOUR * nb * nb;
     if (d * d > REJECTION_SIGMA * REJECTION_SIGMA * loose) continue;
-    const w = flux / (variance + (PROFILE_ERROR * signal) ** 2 + (NEIGHBOUR_ERROR * nb) ** 2);
-    const entry = tableEntry(spline, r);
-    const first = base + (spline.first[entry] as number);
+    const w =
+      flux /
+      (variance +
+        PROFILE_ERROR * PROFILE_ERROR * signal * signal +
+        NEIGHBOUR_ERROR * NEIGHBOUR_ERROR * nb * nb);
+    const first = base + (firstOf[entry] as number);
     const e = entry * 4;
-    const b0 = spline.basis[e] as number;
-    const b1 = spline.basis[e + 1] as number;
-    const b2 = spline.basis[e + 2] as number;
-    const b3 = spline.basis[e + 3] as number;
+    const b0 = basis[e] as number;
+    const b1 = basis[e + 1] as number;
+    const b2 = basis[e + 2] as number;
+    const b3 = basis[e + 3] as number;
     const wv = w * v;
     right[first] = (right[first] as number) + wv * b0;
     right[first + 1] = (right[first + 1] as number) + wv * b1;

@@ -1,5 +1,5 @@
 /** Robust straight-line and surface fits over star lists. */
-import { madSigma, medianOf } from './robust.js';
+import { madSigma } from './robust.js';
 import { solveCholesky } from './solve.js';
 
 /**
@@ -73,20 +73,4 @@ export function robustQuadratic(
     columns.set([1, a, b, a * a, a * b, b * b], i * 6);
   }
   return robustLinear(u.length, 6, columns, values, null);
-}
-
-/** Theil–Sen slope (Sen 1968, JASA 63, 1379): median of the slopes of pairs; pairs are thinned regularly above 20,000. */
-export function theilSen(x: ArrayLike<number>, y: ArrayLike<number>): number {
-  const n = x.length;
-  const slopes: number[] = [];
-  const skip = Math.max(1, Math.floor((n * (n - 1)) / 2 / 20_000));
-  let clock = 0;
-  for (let i = 0; i < n; i++) {
-    for (let j = i + 1; j < n; j++) {
-      if (clock++ % skip !== 0) continue;
-      const dx = (x[j] as number) - (x[i] as number);
-      if (dx !== 0) slopes.push(((y[j] as number) - (y[i] as number)) / dx);
-    }
-  }
-  return medianOf(slopes);
 }

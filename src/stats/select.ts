@@ -14,6 +14,7 @@ export function selectInPlace(data: Float32Array, k: number, lo: number, hi: num
     const a = data[left] as number;
     const b = data[middle] as number;
     const c = data[right] as number;
+    // biome-ignore lint/complexity/useMathMinMax: a comparison chain is the fast form here
     const pivot = a < b ? (b < c ? b : a < c ? c : a) : a < c ? a : b < c ? c : b;
     let i = left;
     let j = right;
