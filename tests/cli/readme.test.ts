@@ -1,0 +1,62 @@
+/**
+ * The outputs shown in README.md are what the program prints. `UPDATE_DOCS=1 npx vitest run tests/cli/readme.test.ts` writes
+ * them anew, that of the demonstration and its picture included (which otherwise would be made twice in every test run).
+ */
+import { copyFileSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { expect, test } from 'vitest';
+import { bluerim, ROOT, temporaryFolder } from '../helpers/run-bin.js';
+
+const README = join(ROOT, 'README.md');
+const UPDATE = process.env.UPDATE_DOCS === '1';
+
+/** `run:` lines only run; `output:` lines show what is printed, from a given line on where `from "…"` stands. */
+const MARK =
+  /<!-- (run|output)(?: from "([^"]+)")?: bluerim ([^>]+) -->\n(?:```text\n([\s\S]*?)```\n)?/g;
+
+/** Words and numbers. A number counts as equal within two in its last digit, or 2 %: machines may round the last bit differently. */
+function expectSameReport(actual: string, shown: string): void {
+  const words = (text: string): string[] => text.split(/\s+/).filter((word) => word !== '');
+  const numberIn = /[+−-]?\d+(?:\.\d+)?/g;
+  const mask = (word: string): string => word.replace(numberIn, '#');
+  const numbers = (text: string): string[] =>
+    words(text).flatMap((word) => word.match(numberIn) ?? []);
+  expect(words(actual).map(mask)).toEqual(words(shown).map(mask));
+  const expected = numbers(shown);
+  numbers(actual).forEach((text, i) => {
+    const value = Number(text.replace('−', '-'));
+    const wanted = Number((expected[i] ?? '').replace('−', '-'));
+    const digits = (expected[i]?.split('.')[1] ?? '').length;
+    expect(
+      Math.abs(value - wanted),
+      `${text} where README.md has ${expected[i]}`,
+    ).toBeLessThanOrEqual(Math.max(2.1 * 10 ** -digits, 0.02 * Math.abs(wanted)));
+  });
+}
+
+test('README.md shows what the program prints', { timeout: 240_000 }, async () => {
+  const cwd = temporaryFolder();
+  let text = readFileSync(README, 'utf8');
+  const marks = [...text.matchAll(MARK)];
+  expect(marks.length).toBeGreaterThanOrEqual(3);
+  for (const [whole, kind, from, line = '', shown = ''] of marks) {
+    const args = line.split(' ');
+    if (args[0] === 'demo' && !UPDATE) continue;
+    const run = await bluerim(args, { cwd });
+    expect(run.code, run.stderr).toBe(0);
+    if (kind === 'run') continue;
+    const start = from === undefined ? 0 : run.stdout.indexOf(from);
+    expect(start).toBeGreaterThanOrEqual(0);
+    const printed = run.stdout.slice(start).trimEnd();
+    if (UPDATE) {
+      const [mark] = whole.split('\n');
+      text = text.replace(whole, () => `${mark}\n\`\`\`text\n${printed}\n\`\`\`\n`);
+      if (args[0] === 'demo') {
+        copyFileSync(join(cwd, 'demo-output', 'demo.png'), join(ROOT, 'docs', 'demo.png'));
+      }
+    } else {
+      expectSameReport(printed, shown);
+    }
+  }
+  if (UPDATE) writeFileSync(README, text);
+});
