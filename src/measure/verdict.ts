@@ -12,8 +12,8 @@ function points(value: Uncertain): string {
 }
 
 const HALO_WORDS: Record<Exclude<HaloResult['level'], 'cannot tell' | 'none seen'>, string> = {
-  trace: 'a trace of a blue rim: visible in numbers, hardly in the picture',
-  plain: 'a plain blue rim, seen on bright stars in a stretched picture',
+  trace: 'a trace of a blue rim, visible in numbers, hardly in the picture',
+  plain: 'a plain blue rim, seen round bright stars once the picture is stretched',
   strong: 'a strong blue rim that marks every bright star',
   dominant: 'a blue halo that dominates bright stars',
 };
@@ -23,13 +23,12 @@ function haloSentence(halo: HaloResult): string {
   const over = halo.blueMinusRed.overPerfectLensPercent;
   const excess = halo.blueMinusRed.excessPercent;
   const shown = over ?? excess;
-  const against = over ? 'more than a lens without colour error would show' : 'more than red';
   if (halo.level === 'cannot tell') {
     return `The stars of this frame do not tell whether there is a blue rim: the blue excess is ${points(shown)} points with an uncertainty of ${halfWidth(shown).toFixed(0)}.`;
   }
   if (halo.level === 'none seen') {
     const limit = Math.max(0, shown.value) + 2 * halfWidth(shown);
-    return `No blue rim is seen: any excess of blue light outside the green star is below ${limit.toFixed(limit < 3 ? 1 : 0)} per cent of the star's light.`;
+    return `No blue rim is seen: beyond what a perfect lens shows, less than ${limit.toFixed(limit < 3 ? 1 : 0)} per cent more of the blue light than of the red falls outside the green star.`;
   }
   const purple =
     (halo.redMinusGreen.overPerfectLensPercent ?? halo.redMinusGreen.excessPercent).value > 5
@@ -37,7 +36,11 @@ function haloSentence(halo: HaloResult): string {
       : '';
   const core =
     halo.coreTintMag && halo.coreTintMag.value > 0.1 ? ' The core is left yellowish.' : '';
-  return `This frame shows ${HALO_WORDS[halo.level]}: ${points(shown)} per cent of the blue light lies outside the green star, ${against}.${purple}${core}`;
+  const perfect =
+    halo.blueMinusRed.perfectLensPercent === null
+      ? ''
+      : `; with a perfect lens it would be ${halo.blueMinusRed.perfectLensPercent.toFixed(0).replace('-0', '0').replace('-', '−')} per cent`;
+  return `This frame shows ${HALO_WORDS[halo.level]}. ${points(excess)} per cent more of the blue light than of the red falls outside the green star${perfect}.${purple}${core}`;
 }
 
 /** Composes the sentence of a frame from what was measured. */

@@ -213,15 +213,29 @@ function defocusText(defocus: NonNullable<FrameResult['equivalentDefocus']>): st
     um: Uncertain | null,
     share: Uncertain | null,
     px: Uncertain,
-  ): string =>
-    um === null
-      ? `${name} ${withUncertainty(px)} px wide`
-      : `${name} like ${withUncertainty(um, 1)} µm out of focus` +
-        (share === null ? '' : ` (${focalShareWords(share.value)})`);
+  ): string => {
+    // A blur whose interval reaches (nearly) down to nothing is an upper limit.
+    const limit = px.low < 0.25 * px.value || px.value === 0;
+    if (um === null) {
+      return limit
+        ? `${name} less than ${upperLimit(px.high)} px wide`
+        : `${name} ${withUncertainty(px)} px wide`;
+    }
+    if (limit) return `${name} less than ${upperLimit(um.high)} µm out of focus`;
+    return (
+      `${name} like ${withUncertainty(um, 1)} µm out of focus` +
+      (share === null ? '' : ` (${focalShareWords(share.value)})`)
+    );
+  };
   return (
     `against green: ${one('blue', defocus.blueUm, defocus.blueFocalLengthFraction, defocus.blueBlurPx)}, ` +
     one('red', defocus.redUm, defocus.redFocalLengthFraction, defocus.redBlurPx)
   );
+}
+
+/** An upper limit to two digits. */
+function upperLimit(value: number): string {
+  return Number(value.toPrecision(2)).toString();
 }
 
 function lateralText(lateral: NonNullable<FrameResult['lateralColour']>): string {
