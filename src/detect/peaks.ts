@@ -107,7 +107,8 @@ export function findPeaks(
     for (let j = 0; j < BATCH; j++) {
       const row = top + j;
       if (row < rows) {
-        interpolator.fill(level, 0, row * bin + middle, background);
+        // The background changes over cells of 64 samples: one interpolated row serves four.
+        if (row % 4 === 0) interpolator.fill(level, 0, (row + 1.5) * bin + middle, background);
         if (bin === 2) {
           combineCells(window, 2 * j * width, width, weights, background, combined, half, columns);
         } else {

@@ -16,7 +16,7 @@ import {
 } from './radial-spline.js';
 
 /** Above this number stars are bound into random groups first: the draws vary alike and cost the same for any field. */
-const GROUPS = 60;
+const GROUPS = 50;
 /** Points of the published curves. */
 export const CURVE_POINTS = 97;
 

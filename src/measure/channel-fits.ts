@@ -9,7 +9,7 @@ import { createFitColumns, type Sources } from './sources.js';
 /** Exponents tried; half-integers keep the power cheap. Infinity is the Gaussian. */
 const EXPONENTS = [1.5, 2, 2.5, 3, 3.5, 4, 5, 6, 8, Number.POSITIVE_INFINITY];
 /** Stars that decide. */
-const STARS = 40;
+const STARS = 25;
 const LOOK_MODEL_ERROR = 0.02;
 
 /**

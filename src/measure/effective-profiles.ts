@@ -6,7 +6,7 @@ import { cutStamps, type Stamps } from '../detect/stamps.js';
 import { medianOf } from '../stats/robust.js';
 import type { Found } from './find.js';
 import { fitLateral, type LateralShift, shiftsAt } from './lateral.js';
-import { findNeighbours } from './neighbours.js';
+import { findNeighbours, type NeighbourLists } from './neighbours.js';
 import {
   type ChannelProfile,
   createChannelProfile,
@@ -35,7 +35,7 @@ const RIM_LIGHT = 0.02;
 /** The annulus reaches from R_max to this multiple of it, at least 5 px more. */
 const ANNULUS = 1.35;
 /** Samples of all profile stars in memory at a time. */
-const SAMPLE_BUDGET = 8e5;
+const SAMPLE_BUDGET = 4.5e5;
 /** Never fewer stars than this for want of memory. */
 const FEWEST_BUDGET_STARS = 160;
 /** Stars wanted at least before the budget lets R_max grow. */
@@ -206,8 +206,12 @@ function runRounds(
           ),
         }
       : null;
-  const othersStamp = others.map((i) => stampOf[i] as number);
-  const otherNeighbours = findNeighbours(sources.x, sources.y, others, 2 * rMax);
+  // Between the rounds only sources that shine on a profile star matter; the rest get their flux at the end.
+  const shining = new Uint8Array(sources.n);
+  for (const j of starNeighbours.index) shining[j] = 1;
+  const near = others.filter((i) => shining[i] === 1);
+  const far = others.filter((i) => shining[i] === 0);
+  const nearNeighbours = findNeighbours(sources.x, sources.y, near, 2 * rMax);
   const saturatedNeighbours = findNeighbours(sources.x, sources.y, saturated, 2 * rMax);
   const list = createSampleList(Math.max(core.side * core.side, wide ? wide.stamps.side ** 2 : 1));
   const coreRadius = Math.max(2, 1.2 * settings.fwhmPx + 0.5);
@@ -221,6 +225,31 @@ function runRounds(
       samples[plan.reference] as ProfileSamples,
       rMax,
     );
+  const fluxInput = (c: number) => {
+    const profile = profiles[c] as ChannelProfile;
+    const shift = shifts[c] as { x: Float64Array; y: Float64Array };
+    return {
+      plan,
+      channel: c,
+      x: sources.x,
+      y: sources.y,
+      shiftX: shift.x,
+      shiftY: shift.y,
+      table: profile.table,
+      rim: profile.rim,
+      rMax,
+      noisePerSignal: settings.noisePerSignal,
+    };
+  };
+  const coreInput = (c: number, who: number[], neighbours: NeighbourLists) => ({
+    ...fluxInput(c),
+    stamps: core,
+    who,
+    stampOf: who.map((i) => stampOf[i] as number),
+    neighbours,
+    radius: coreRadius,
+    clip: Number.NaN,
+  });
   const before = profiles.map((profile) => profile.table.enclosed.slice());
   for (let round = 0; round < ROUNDS; round++) {
     if (settled(profiles, before) && round > TRIAL_ROUNDS) break;
@@ -237,32 +266,8 @@ function runRounds(
       const shift = shifts[c] as { x: Float64Array; y: Float64Array };
       const flux = sources.flux[c] as Float64Array;
       const fluxError = sources.fluxError[c] as Float64Array;
-      const common = {
-        plan,
-        channel: c,
-        x: sources.x,
-        y: sources.y,
-        shiftX: shift.x,
-        shiftY: shift.y,
-        table: profile.table,
-        rim: profile.rim,
-        rMax,
-        noisePerSignal: settings.noisePerSignal,
-      };
-      updateFluxes(
-        {
-          ...common,
-          stamps: core,
-          who: others,
-          stampOf: othersStamp,
-          neighbours: otherNeighbours,
-          radius: coreRadius,
-          clip: Number.NaN,
-        },
-        list,
-        flux,
-        fluxError,
-      );
+      const common = fluxInput(c);
+      updateFluxes(coreInput(c, near, nearNeighbours), list, flux, fluxError);
       if (wide) {
         updateFluxes(
           {
@@ -282,6 +287,7 @@ function runRounds(
       const solved = profileRound(profile, {
         samples: samples[c] as ProfileSamples,
         rMax,
+        rOut,
         noisePerSignal: settings.noisePerSignal,
         neighbours: starNeighbours,
         sourceX: sources.x,
@@ -305,6 +311,15 @@ function runRounds(
         sources.y[i] = (centres.centreY[k] as number) - (shift.y[i] as number);
       });
     }
+  }
+  const farNeighbours = findNeighbours(sources.x, sources.y, far, 2 * rMax);
+  for (let c = 0; c < plan.channels.length; c++) {
+    updateFluxes(
+      coreInput(c, far, farNeighbours),
+      list,
+      sources.flux[c] as Float64Array,
+      sources.fluxError[c] as Float64Array,
+    );
   }
   return {
     profiles,

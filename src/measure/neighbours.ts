@@ -57,7 +57,10 @@ export function rimOf(table: ProfileTable): number {
   return Math.max(0, sum / (n - from));
 }
 
-/** Radius beyond which `flux` × p stays below `limit` per sample, at most `reach`; found on whole pixels from outside. */
+/**
+ * Radius beyond which `flux` × p stays below `limit` per sample, at most `reach`: by bisection, since profiles fall outwards (a bump
+ * far out that rises above the limit again would be too faint to matter).
+ */
 export function influenceRadius(
   table: ProfileTable,
   rim: number,
@@ -66,7 +69,13 @@ export function influenceRadius(
   limit: number,
   reach: number,
 ): number {
-  let r = Math.ceil(reach);
-  while (r > 1 && flux * extendedProfileAt(table, rim, rMax, r - 1) < limit) r--;
-  return r;
+  if (flux * extendedProfileAt(table, rim, rMax, reach) >= limit) return reach;
+  let low = 0;
+  let high = reach;
+  while (high - low > 0.5) {
+    const middle = 0.5 * (low + high);
+    if (flux * extendedProfileAt(table, rim, rMax, middle) >= limit) low = middle;
+    else high = middle;
+  }
+  return Math.max(1, high);
 }

@@ -55,6 +55,8 @@ export interface ChannelProfile {
 export interface RoundInput {
   samples: ProfileSamples;
   rMax: number;
+  /** Outer radius of the annulus, px. */
+  rOut: number;
   noisePerSignal: number;
   /** Sources around each profile star, and their positions and fluxes in this channel. */
   neighbours: NeighbourLists;
@@ -264,6 +266,7 @@ function takeNeighboursOff(profile: ChannelProfile, input: RoundInput): void {
   samples.neighbour.fill(0);
   const { table, rim } = profile;
   const reach = 2 * rMax;
+  const reachOfStar = input.rOut + 1;
   for (let k = 0; k < samples.stars; k++) {
     const from = samples.start[k] as number;
     const to = samples.start[k + 1] as number;
@@ -277,6 +280,10 @@ function takeNeighboursOff(profile: ChannelProfile, input: RoundInput): void {
       const y = (input.sourceY[j] as number) + (input.shiftY[j] as number);
       const radius = influenceRadius(table, rim, rMax, flux, NEIGHBOUR_LIMIT * sigma, reach);
       const limit = radius * radius;
+      const gapX = x - (samples.centreX[k] as number);
+      const gapY = y - (samples.centreY[k] as number);
+      const touch = radius + reachOfStar;
+      if (gapX * gapX + gapY * gapY >= touch * touch) continue;
       for (let s = from; s < to; s++) {
         const dx = (samples.x[s] as number) - x;
         const dy = (samples.y[s] as number) - y;

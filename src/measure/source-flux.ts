@@ -64,9 +64,10 @@ export function updateFluxes(
       if (!(f > 0)) continue;
       const nx = (input.x[j] as number) + (input.shiftX[j] as number) - cx;
       const ny = (input.y[j] as number) + (input.shiftY[j] as number) - cy;
+      const distance = Math.sqrt((nx - x) ** 2 + (ny - y) ** 2) - input.radius;
+      if (distance >= 2 * rMax) continue;
       const reach = influenceRadius(table, rim, rMax, f, NEIGHBOUR_LIMIT * sigma, 2 * rMax);
-      const gap = Math.sqrt((nx - x) ** 2 + (ny - y) ** 2) - input.radius;
-      if (gap >= reach) continue;
+      if (distance >= reach) continue;
       for (let s = 0; s < samples.n; s++) {
         const dx = (samples.dx[s] as number) - nx;
         const dy = (samples.dy[s] as number) - ny;
