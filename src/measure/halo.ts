@@ -3,6 +3,7 @@ import { type PerfectLens, perfectLens } from '../optics/perfect-lens.js';
 import { standardDeviation } from '../stats/robust.js';
 import type { BootstrapResult, ProfileReadings } from './bootstrap.js';
 import type { HaloContrast, HaloLevel, Uncertain } from './result.js';
+import { excessError, sizeError, widen } from './systematics.js';
 import { halfWidth, scaled, uncertain } from './uncertain.js';
 
 /** Blue-minus-red over the perfect lens, in points of the star's light at r80 of green: where the plain words begin. */
@@ -60,7 +61,7 @@ export function haloNumbers(
       ((reading.atReference[narrow * 3 + 1] as number) -
         (reading.atReference[wide * 3 + 1] as number));
     const value = at(best);
-    const excess = uncertain(value, draws.map(at), smallSample) ?? {
+    const excess = widen(uncertain(value, draws.map(at), smallSample), excessError(value)) ?? {
       value,
       low: Number.NaN,
       high: Number.NaN,
@@ -164,17 +165,21 @@ export function haloLevel(excess: Uncertain): HaloLevel {
   return 'none seen';
 }
 
-/** Sizes in px of one channel with intervals. */
+/** Sizes in px of one channel with intervals; `sparse` = on every fourth site of a mosaic. */
 export function channelSizes(
   bootstrap: BootstrapResult,
   c: number,
+  sparse: boolean,
 ): Record<'fwhm' | 'hfd' | 'r50' | 'r80' | 'r90', Uncertain | null> {
   const { best, draws, smallSample } = bootstrap;
   const of = (key: 'fwhm' | 'r50' | 'r80' | 'r90'): Uncertain | null =>
-    uncertain(
-      best[key][c] as number,
-      draws.map((reading) => reading[key][c] as number),
-      smallSample,
+    widen(
+      uncertain(
+        best[key][c] as number,
+        draws.map((reading) => reading[key][c] as number),
+        smallSample,
+      ),
+      sizeError(key, sparse) * (best[key][c] as number),
     );
   const r50 = of('r50');
   return { fwhm: of('fwhm'), hfd: scaled(r50, 2), r50, r80: of('r80'), r90: of('r90') };

@@ -441,7 +441,8 @@ function channelResult(
   const { mesh, sources } = found;
   const average = (values: Float64Array): number =>
     lattices.reduce((sum, l) => sum + (values[l] as number), 0) / lattices.length;
-  const sizes = bootstrap ? channelSizes(bootstrap, c) : null;
+  const sparse = lattices.length === 1 && found.mesh.lattices === 4;
+  const sizes = bootstrap ? channelSizes(bootstrap, c, sparse) : null;
   const fits = sources.fits[c];
   const shape = fits ? ellipticityResult(fits, stars, beta, seed) : null;
   const n = bootstrap?.radii.length ?? 0;
