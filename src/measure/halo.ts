@@ -3,7 +3,7 @@ import { type PerfectLens, perfectLens } from '../optics/perfect-lens.js';
 import { standardDeviation } from '../stats/robust.js';
 import type { BootstrapResult, ProfileReadings } from './bootstrap.js';
 import type { HaloContrast, HaloLevel, Uncertain } from './result.js';
-import { excessError, sizeError, widen } from './systematics.js';
+import { excessError, PERFECT_LENS_POINTS, sizeError, widen } from './systematics.js';
 import { halfWidth, scaled, uncertain } from './uncertain.js';
 
 /** Blue-minus-red over the perfect lens, in points of the star's light at r80 of green: where the plain words begin. */
@@ -101,11 +101,14 @@ export function haloNumbers(
     const over =
       perfectPercent === null
         ? null
-        : {
-            value: excess.value - perfectPercent,
-            low: excess.low - perfectPercent,
-            high: excess.high - perfectPercent,
-          };
+        : widen(
+            {
+              value: excess.value - perfectPercent,
+              low: excess.low - perfectPercent,
+              high: excess.high - perfectPercent,
+            },
+            PERFECT_LENS_POINTS,
+          );
     return {
       excessPercent: excess,
       atRadiusPx: atRadius,

@@ -15,6 +15,9 @@ const R90 = 0.007;
 const EXCESS_POINTS = 0.1;
 const EXCESS_SHARE = 0.01;
 
+/** Error of the perfect lens's excess, points: one effective wavelength stands for a whole band. */
+export const PERFECT_LENS_POINTS = 0.25;
+
 /** Widens both sides of an interval by `error`, in quadrature. */
 export function widen(value: Uncertain | null, error: number): Uncertain | null {
   if (!value) return null;
