@@ -315,15 +315,21 @@ function convolveRow(
 ): void {
   const taps = kernel.length;
   if (taps === 5) {
-    // The common case, unrolled.
+    // The common case: five values slide through locals, one load a step.
     const k0 = kernel[0] as number;
     const k1 = kernel[1] as number;
     const k2 = kernel[2] as number;
+    let a = padded[0] as number;
+    let b = padded[1] as number;
+    let c = padded[2] as number;
+    let d = padded[3] as number;
     for (let x = 0; x < columns; x++) {
-      out[at + x] =
-        k0 * ((padded[x] as number) + (padded[x + 4] as number)) +
-        k1 * ((padded[x + 1] as number) + (padded[x + 3] as number)) +
-        k2 * (padded[x + 2] as number);
+      const e = padded[x + 4] as number;
+      out[at + x] = k0 * (a + e) + k1 * (b + d) + k2 * c;
+      a = b;
+      b = c;
+      c = d;
+      d = e;
     }
     return;
   }

@@ -191,7 +191,10 @@ function nodesFor(p: Float64Array, beta: number): 2 | 3 | 5 {
   return fwhm >= TWO_NODES_FROM_FWHM ? 2 : fwhm >= THREE_NODES_FROM_FWHM ? 3 : 5;
 }
 
-/** Normal equations and χ² at `p`. */
+/**
+ * Normal equations and χ² at `p`. The sums live in locals (lower triangle n‹row›‹column›, gradient g‹row›), not in arrays: this is the
+ * innermost loop of the whole measurement, and array accesses would cost more than the arithmetic.
+ */
 function accumulate(
   samples: SampleList,
   p: Float64Array,
@@ -200,31 +203,141 @@ function accumulate(
   normal: Float64Array,
   gradient: Float64Array,
 ): number {
-  normal.fill(0);
-  gradient.fill(0);
+  const { dx: sampleX, dy: sampleY, value, n: count } = samples;
+  const { beta } = settings;
   const near = settings.integrateWithinPx * settings.integrateWithinPx;
-  const nodes = nodesFor(p, settings.beta);
+  const nodes = nodesFor(p, beta);
   const x0 = p[PX] as number;
   const y0 = p[PY] as number;
   const background = p[PBACKGROUND] as number;
   let chi2 = 0;
-  setEllipse(p, settings.beta);
-  for (let i = 0; i < samples.n; i++) {
-    const dx = (samples.dx[i] as number) - x0;
-    const dy = (samples.dy[i] as number) - y0;
-    evaluatePixel(settings.beta, dx, dy, dx * dx + dy * dy < near ? nodes : 1);
+  let n00 = 0;
+  let n10 = 0;
+  let n11 = 0;
+  let n20 = 0;
+  let n21 = 0;
+  let n22 = 0;
+  let n30 = 0;
+  let n31 = 0;
+  let n32 = 0;
+  let n33 = 0;
+  let n40 = 0;
+  let n41 = 0;
+  let n42 = 0;
+  let n43 = 0;
+  let n44 = 0;
+  let n50 = 0;
+  let n51 = 0;
+  let n52 = 0;
+  let n53 = 0;
+  let n54 = 0;
+  let n55 = 0;
+  let n60 = 0;
+  let n61 = 0;
+  let n62 = 0;
+  let n63 = 0;
+  let n64 = 0;
+  let n65 = 0;
+  let n66 = 0;
+  let g0 = 0;
+  let g1 = 0;
+  let g2 = 0;
+  let g3 = 0;
+  let g4 = 0;
+  let g5 = 0;
+  let g6 = 0;
+  setEllipse(p, beta);
+  for (let i = 0; i < count; i++) {
+    const dx = (sampleX[i] as number) - x0;
+    const dy = (sampleY[i] as number) - y0;
+    evaluatePixel(beta, dx, dy, dx * dx + dy * dy < near ? nodes : 1);
     const w = weights[i] as number;
-    const residual = (samples.value[i] as number) - (terms[0] as number) - background;
-    chi2 += w * residual * residual;
-    for (let j = 0; j < NP; j++) {
-      const wj = w * (terms[1 + j] as number);
-      gradient[j] = (gradient[j] as number) + wj * residual;
-      const row = j * NP;
-      for (let k = 0; k <= j; k++) {
-        normal[row + k] = (normal[row + k] as number) + wj * (terms[1 + k] as number);
-      }
-    }
+    const t0 = terms[1] as number;
+    const t1 = terms[2] as number;
+    const t2 = terms[3] as number;
+    const t4 = terms[5] as number;
+    const t5 = terms[6] as number;
+    const t6 = terms[7] as number;
+    const residual = (value[i] as number) - (terms[0] as number) - background;
+    const wr = w * residual;
+    chi2 += wr * residual;
+    const w0 = w * t0;
+    g0 += t0 * wr;
+    n00 += w0 * t0;
+    const w1 = w * t1;
+    g1 += t1 * wr;
+    n10 += w1 * t0;
+    n11 += w1 * t1;
+    const w2 = w * t2;
+    g2 += t2 * wr;
+    n20 += w2 * t0;
+    n21 += w2 * t1;
+    n22 += w2 * t2;
+    g3 += wr;
+    n30 += w * t0;
+    n31 += w * t1;
+    n32 += w * t2;
+    n33 += w;
+    const w4 = w * t4;
+    g4 += t4 * wr;
+    n40 += w4 * t0;
+    n41 += w4 * t1;
+    n42 += w4 * t2;
+    n43 += w4;
+    n44 += w4 * t4;
+    const w5 = w * t5;
+    g5 += t5 * wr;
+    n50 += w5 * t0;
+    n51 += w5 * t1;
+    n52 += w5 * t2;
+    n53 += w5;
+    n54 += w5 * t4;
+    n55 += w5 * t5;
+    const w6 = w * t6;
+    g6 += t6 * wr;
+    n60 += w6 * t0;
+    n61 += w6 * t1;
+    n62 += w6 * t2;
+    n63 += w6;
+    n64 += w6 * t4;
+    n65 += w6 * t5;
+    n66 += w6 * t6;
   }
+  gradient[0] = g0;
+  normal[0] = n00;
+  gradient[1] = g1;
+  normal[7] = n10;
+  normal[8] = n11;
+  gradient[2] = g2;
+  normal[14] = n20;
+  normal[15] = n21;
+  normal[16] = n22;
+  gradient[3] = g3;
+  normal[21] = n30;
+  normal[22] = n31;
+  normal[23] = n32;
+  normal[24] = n33;
+  gradient[4] = g4;
+  normal[28] = n40;
+  normal[29] = n41;
+  normal[30] = n42;
+  normal[31] = n43;
+  normal[32] = n44;
+  gradient[5] = g5;
+  normal[35] = n50;
+  normal[36] = n51;
+  normal[37] = n52;
+  normal[38] = n53;
+  normal[39] = n54;
+  normal[40] = n55;
+  gradient[6] = g6;
+  normal[42] = n60;
+  normal[43] = n61;
+  normal[44] = n62;
+  normal[45] = n63;
+  normal[46] = n64;
+  normal[47] = n65;
+  normal[48] = n66;
   return chi2;
 }
 
