@@ -13,7 +13,7 @@ export const STAR_COLUMNS: readonly ColumnInfo[] = [
   { name: 'y', unit: 'pix', meaning: 'centroid along NAXIS2; 0 = centre of the first row' },
   { name: 'x_err', unit: 'pix', meaning: '1 sigma of x' },
   { name: 'y_err', unit: 'pix', meaning: '1 sigma of y' },
-  { name: 'snr', unit: '', meaning: 'flux over its error, reference channel' },
+  { name: 'snr', unit: '', meaning: 'flux over its noise, reference channel' },
 ];
 
 /** Columns of one channel; `{c}` in the name becomes the channel's letter. */
@@ -26,11 +26,20 @@ export const CHANNEL_COLUMNS: readonly ColumnInfo[] = [
   { name: 'dy_{c}', unit: 'pix', meaning: "channel's centroid minus the star's, y" },
   { name: 'fwhm_{c}', unit: 'pix', meaning: 'FWHM of the fitted Moffat, pixel included' },
   { name: 'fwhm_err_{c}', unit: 'pix', meaning: '1 sigma of fwhm' },
-  { name: 'hfd_{c}', unit: 'pix', meaning: 'half-flux diameter of the curve of growth' },
+  {
+    name: 'hfd_{c}',
+    unit: 'pix',
+    meaning: 'half-flux diameter of the curve of growth within 2 FWHM; empty on mosaics',
+  },
   { name: 'e1_{c}', unit: '', meaning: 'ellipticity component e cos 2 theta' },
   { name: 'e2_{c}', unit: '', meaning: 'ellipticity component e sin 2 theta' },
-  { name: 'm3x_{c}', unit: 'pix', meaning: 'third moment along x (coma), cube root scaled' },
-  { name: 'm3y_{c}', unit: 'pix', meaning: 'third moment along y (coma), cube root scaled' },
+  {
+    name: 'm3x_{c}',
+    unit: 'pix',
+    meaning:
+      'coma: mean of x r^2 over mean of r^2 under a matched Gaussian weight; reference channel',
+  },
+  { name: 'm3y_{c}', unit: 'pix', meaning: 'coma: the same along y' },
 ];
 
 /** Struct of arrays. `columns` is keyed by the column's full name; all arrays have length `length`. NaN = not measured. */

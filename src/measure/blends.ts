@@ -84,7 +84,9 @@ export function flagHotClusters(
   const pairs = (hot * 8 * hot) / area;
   const triples = (single / 2) * ((8 * single) / area) ** 2;
   const narrow = good.filter((i) => !(opticalFwhm(fits, i, beta) >= limitPx));
-  const clusters = pairs >= 1 && narrow.length <= 3 * pairs + 5 ? [...narrow] : [];
+  // Only where certain hot pixels outnumber the narrow sources: a crowd of narrow stars is faint neighbours, not hot pixels.
+  const narrowByChance = pairs >= 1 && narrow.length <= 3 * pairs + 5 && single > narrow.length;
+  const clusters = narrowByChance ? [...narrow] : [];
   const left = good.filter((i) => !clusters.includes(i));
   if (single > 200 * left.length && left.length <= 3 * triples + 3) clusters.push(...left);
   for (const i of clusters) {

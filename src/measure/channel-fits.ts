@@ -7,13 +7,13 @@ import { fitSources } from './fit-sources.js';
 import { createFitColumns, type Sources } from './sources.js';
 
 /** Exponents tried; half-integers keep the power cheap. Infinity is the Gaussian. */
-const EXPONENTS = [1.5, 2, 2.5, 3, 3.5, 4, 5, 6, 8, Number.POSITIVE_INFINITY];
+const EXPONENTS = [2, 2.5, 3, 3.5, 4, 5, 6, 8, Number.POSITIVE_INFINITY];
 /** Stars that decide. */
-const STARS = 25;
+const STARS = 32;
 const LOOK_MODEL_ERROR = 0.02;
 
 /**
- * Exponent with the smallest median χ² over the given bright stars: a walk downhill from `start`.
+ * Exponent with the smallest mean ln χ² over the given bright stars: a walk downhill from `start`.
  */
 export function chooseExponent(
   stamps: Stamps,
@@ -50,8 +50,16 @@ export function chooseExponent(
       },
       out,
     );
-    const value = medianOf(list.map((i) => out.reducedChi2[i] as number));
-    const result = Number.isNaN(value) ? Number.POSITIVE_INFINITY : value;
+    // Mean of ln χ² over the stars: the same stars under every exponent, so that their differences decide, not their spread.
+    let sum = 0;
+    let n = 0;
+    for (const i of list) {
+      const chi2 = out.reducedChi2[i] as number;
+      if (!(chi2 > 0)) continue;
+      sum += Math.log(chi2);
+      n++;
+    }
+    const result = n >= 0.5 * list.length ? sum / n : Number.POSITIVE_INFINITY;
     costs.set(index, result);
     return result;
   };

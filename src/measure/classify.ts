@@ -5,7 +5,7 @@ import { SATURATION_MARGIN } from '../detect/saturation.js';
 import { type Stamps, siteTable } from '../detect/stamps.js';
 import { madSigma, medianOf } from '../stats/robust.js';
 import { fwhmOfAlpha } from './moffat-fit.js';
-import type { FitColumns, Sources } from './sources.js';
+import { type FitColumns, noiseSnr, type Sources } from './sources.js';
 
 /** Share of the light outside the brightest sample below which a source is a hot pixel (a star of FWHM 1.3 px leaves more than 1.0, one of 1.0 px still 0.3). */
 const HOT_REST_SHARE = 0.15;
@@ -154,17 +154,12 @@ export function flagShapes(
     const alpha = fits.alpha[i] as number;
     if (alpha !== alpha) {
       // A fit that fails on a faint source says only that it is faint.
-      const faint = (sources.significance[i] as number) < 2 * smallestSnr;
-      sources.flags[i] = (sources.flags[i] as number) | (faint ? FLAG.faint : FLAG['poor fit']);
+      sources.flags[i] = (sources.flags[i] as number) | weakFlag(sources, i, smallestSnr);
       continue;
     }
     const fwhm = opticalFwhm(fits, i, beta);
     const g = Math.sqrt((fits.g1[i] as number) ** 2 + (fits.g2[i] as number) ** 2);
     const minor = fwhmOfAlpha(alpha, beta) * Math.sqrt(1 - g);
-    // Noise alone: residuals of the model are judged by the quality, not by the signal-to-noise.
-    const snr =
-      ((fits.flux[i] as number) / (fits.fluxError[i] as number)) *
-      Math.sqrt(Math.max(1, fits.reducedChi2[i] as number));
     const expected = trendAt(locus, sources.x[i] as number, sources.y[i] as number, width, height);
     const error = fits.lnAlphaError[i] as number;
     const ratio = Math.log(fwhm) - expected;
@@ -184,12 +179,18 @@ export function flagShapes(
       outliers.push(i);
     }
     if (flags === 0 && (fits.quality[i] as number) > WORST_QUALITY) flags |= FLAG['poor fit'];
-    // In a crowd the fit's background is uncertain and its flux with it: the detection's significance then speaks for the source.
-    const clear = Math.max(snr, 0.5 * (sources.significance[i] as number));
-    if (flags === 0 && clear < smallestSnr) flags |= FLAG.faint;
+    if (flags === 0 && noiseSnr(fits, i) < smallestSnr) flags |= weakFlag(sources, i, smallestSnr);
     sources.flags[i] = (sources.flags[i] as number) | flags;
   }
   flagElongated(sources, fits, outliers, locus.fwhmPx);
+}
+
+/**
+ * Flag of a source whose fit has failed or leaves its flux undetermined: faint, unless the matched filter sees it clearly; then it is the model
+ * that fails (a crowd, a star narrower than the grid).
+ */
+export function weakFlag(sources: Sources, i: number, smallestSnr: number): number {
+  return (sources.significance[i] as number) < 2 * smallestSnr ? FLAG.faint : FLAG['poor fit'];
 }
 
 /** Elongated outliers that lie on one line with two others, along their own long axis, are a trail; the rest are two stars in one. */
@@ -256,7 +257,7 @@ export function findLocus(
       (sources.flags[i] as number) === 0 &&
       (fits.alpha[i] as number) > 0 &&
       opticalFwhm(fits, i, beta) > SMALLEST_OPTICAL_FWHM &&
-      (fits.flux[i] as number) > 10 * (fits.fluxError[i] as number),
+      noiseSnr(fits, i) > 10,
   );
   if (usable.length === 0) return null;
   let size = usable.map((i) => Math.log(opticalFwhm(fits, i, beta)));

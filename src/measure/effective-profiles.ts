@@ -40,8 +40,10 @@ const SAMPLE_BUDGET = 4.5e5;
 const FEWEST_BUDGET_STARS = 160;
 /** Stars wanted at least before the budget lets R_max grow. */
 const STARS_FOR_RAISE = 40;
-/** Neighbours' light within R_max over the star's own (median star) up to which R_max may grow. */
-const CROWDING_LIMIT = 1.5;
+/** Neighbours' light within R_max over the star's own (median star) above which wings cannot be told from the crowd. */
+export const CROWDED = 1.5;
+/** R_max is lowered in a crowd, but not below this many FWHM. */
+const SMALLEST_RMAX_FWHM = 3.5;
 const TRIAL_ROUNDS = 2;
 const ROUNDS = 5;
 /** Largest change of encircled energy in a round at which the rounds end. */
@@ -63,6 +65,8 @@ export interface EffectiveProfiles {
   wide: { sources: number[]; stamps: Stamps } | null;
   /** True when R_max was raised above its default because a profile had not fallen off. */
   raised: boolean;
+  /** True when R_max was lowered below its default because of crowding. */
+  lowered: boolean;
   /** True when light is still seen at R_max in some channel. */
   openEnded: boolean;
   /** Neighbours' light within R_max over the star's own, median star. */
@@ -121,19 +125,28 @@ export function buildProfiles(
   rMax = Math.min(rMax, Math.max(6, halfSide));
   const first = rMax;
   const ceiling = Math.min(LARGEST_RMAX_FWHM * settings.fwhmPx, LARGEST_RMAX_PX, halfSide);
+  let lowered = false;
   for (;;) {
     const next = rMax * RAISE;
-    const mayRaise =
-      settings.rMaxPx === null &&
-      next <= ceiling * 1.01 &&
-      starBudget(next, plan) >= STARS_FOR_RAISE;
-    const built = runRounds(found, stars, settings, shifts, rMax, mayRaise);
-    if (built === 'raise') {
-      rMax = next;
-      continue;
-    }
-    return built && { ...built, lateral, raised: rMax > first };
+    const free = settings.rMaxPx === null;
+    const may: Permission = {
+      raise:
+        free && !lowered && next <= ceiling * 1.01 && starBudget(next, plan) >= STARS_FOR_RAISE,
+      lower: free && rMax <= first && rMax / RAISE >= SMALLEST_RMAX_FWHM * settings.fwhmPx,
+    };
+    const built = runRounds(found, stars, settings, shifts, rMax, may);
+    if (built === 'raise') rMax = next;
+    else if (built === 'lower') {
+      rMax /= RAISE;
+      lowered = true;
+    } else return built && { ...built, lateral, raised: rMax > first, lowered };
   }
+}
+
+/** Which changes of R_max a trial may ask for. */
+interface Permission {
+  raise: boolean;
+  lower: boolean;
 }
 
 /** Stars whose samples fit the memory budget. */
@@ -152,8 +165,8 @@ function runRounds(
   settings: ProfileSettings,
   shifts: { x: Float64Array; y: Float64Array }[],
   rMax: number,
-  mayRaise: boolean,
-): Omit<EffectiveProfiles, 'lateral' | 'raised'> | 'raise' | null {
+  may: Permission,
+): Omit<EffectiveProfiles, 'lateral' | 'raised' | 'lowered'> | 'raise' | 'lower' | null {
   const { plan, mesh, read } = settings;
   const { sources, core, stampOf } = found;
   const rOut = outerRadius(rMax);
@@ -253,13 +266,10 @@ function runRounds(
   const before = profiles.map((profile) => profile.table.enclosed.slice());
   for (let round = 0; round < ROUNDS; round++) {
     if (settled(profiles, before) && round > TRIAL_ROUNDS) break;
-    if (
-      mayRaise &&
-      round === TRIAL_ROUNDS &&
-      openEnded() &&
-      crowding() * RAISE * RAISE < CROWDING_LIMIT
-    ) {
-      return 'raise';
+    if (round === TRIAL_ROUNDS) {
+      const crowd = crowding();
+      if (may.lower && crowd > CROWDED) return 'lower';
+      if (may.raise && crowd * RAISE * RAISE < CROWDED && openEnded()) return 'raise';
     }
     for (let c = 0; c < plan.channels.length; c++) {
       const profile = profiles[c] as ChannelProfile;

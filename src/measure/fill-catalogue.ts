@@ -1,12 +1,13 @@
 /** Copies what was measured of every source into the published catalogue. */
 import type { StarCatalogue } from '../catalogue/catalogue.js';
 import type { ChannelPlan } from '../detect/lattice.js';
+import type { Stamps } from '../detect/stamps.js';
 import { createRecordedFwhmTable } from '../optics/pixel.js';
 import type { Found } from './find.js';
 import { recordedAxes, recordedEllipticity } from './fit-summary.js';
 import { adaptiveMoments, M3X, M3Y, MOMENTS, MX, MXX, MY } from './moments.js';
 import { createSampleList, gatherSamples } from './samples.js';
-import type { FitColumns } from './sources.js';
+import { type FitColumns, noiseSnr } from './sources.js';
 
 /** Fills `catalogue`, whose rows are the sources in detection order. */
 export function fillCatalogue(
@@ -28,7 +29,7 @@ export function fillCatalogue(
   const moments = new Float64Array(MOMENTS);
   for (let i = 0; i < sources.n; i++) {
     catalogue.flags[i] = sources.flags[i] as number;
-    column('snr')[i] = (reference.flux[i] as number) / (reference.fluxError[i] as number);
+    column('snr')[i] = noiseSnr(reference, i);
   }
   for (let c = 0; c < plan.channels.length; c++) {
     const name = plan.channels[c] as 'R' | 'G' | 'B' | 'L';
@@ -62,6 +63,9 @@ export function fillCatalogue(
       column(`e2_${name}`)[i] = e2;
       column(`dx_${name}`)[i] = (fits.x[i] as number) - (reference.x[i] as number);
       column(`dy_${name}`)[i] = (fits.y[i] as number) - (reference.y[i] as number);
+      if (stamp >= 0 && plan.bin === 1 && sources.flags[i] === 0) {
+        column(`hfd_${name}`)[i] = halfFluxDiameter(core, stamp, c, fits, i, HFD_APERTURE * fwhm);
+      }
       // Third moments are a matter of shape: the reference channel's speak for the star.
       if (stamp < 0 || c !== plan.reference || sources.flags[i] !== 0) continue;
       const x = (fits.x[i] as number) - (core.cx[stamp] as number);
@@ -80,4 +84,61 @@ export function fillCatalogue(
       }
     }
   }
+}
+
+/** Aperture of a single star's curve of growth, in FWHM. */
+const HFD_APERTURE = 2;
+/** Each pixel is cut into this many parts a side, so that a pixel on the aperture's rim counts with its share. */
+const PARTS = 5;
+const RADIAL_STEP = 0.1;
+
+/**
+ * Half-flux diameter of one star on a full pixel grid: twice the radius that holds half the flux of the curve of growth within the aperture.
+ * Not defined on the sites of a mosaic, which leave gaps. NaN when the aperture leaves the stamp or holds no positive flux.
+ */
+function halfFluxDiameter(
+  stamps: Stamps,
+  stamp: number,
+  plane: number,
+  fits: FitColumns,
+  i: number,
+  aperture: number,
+): number {
+  const { radius, side, planes, data } = stamps;
+  const x = (fits.x[i] as number) - (stamps.cx[stamp] as number);
+  const y = (fits.y[i] as number) - (stamps.cy[stamp] as number);
+  const local = fits.background[i] as number;
+  if (Math.max(Math.abs(x), Math.abs(y)) + aperture > radius) return Number.NaN;
+  const growth = new Float64Array(Math.ceil(aperture / RADIAL_STEP) + 1);
+  const base = (stamp * planes + Math.min(plane, planes - 1)) * side * side;
+  for (let py = Math.floor(y - aperture); py <= Math.ceil(y + aperture); py++) {
+    for (let px = Math.floor(x - aperture); px <= Math.ceil(x + aperture); px++) {
+      if (Math.abs(px) > radius || Math.abs(py) > radius) continue;
+      const value = data[base + (py + radius) * side + px + radius] as number;
+      if (value !== value) return Number.NaN;
+      const share = (value - local) / (PARTS * PARTS);
+      for (let v = 0; v < PARTS; v++) {
+        const dy = py - 0.5 + (v + 0.5) / PARTS - y;
+        for (let u = 0; u < PARTS; u++) {
+          const dx = px - 0.5 + (u + 0.5) / PARTS - x;
+          const r = Math.sqrt(dx * dx + dy * dy);
+          if (r >= aperture) continue;
+          const bin = (r / RADIAL_STEP) | 0;
+          growth[bin] = (growth[bin] as number) + share;
+        }
+      }
+    }
+  }
+  let total = 0;
+  for (const value of growth) total += value;
+  if (!(total > 0)) return Number.NaN;
+  let sum = 0;
+  for (let bin = 0; bin < growth.length; bin++) {
+    const next = sum + (growth[bin] as number);
+    if (next >= 0.5 * total) {
+      return 2 * RADIAL_STEP * (bin + (0.5 * total - sum) / (next - sum));
+    }
+    sum = next;
+  }
+  return Number.NaN;
 }

@@ -10,7 +10,8 @@ import { standardDeviation } from '../stats/robust.js';
 import type { Warning } from '../warnings.js';
 import { type BootstrapResult, bootstrapProfiles } from './bootstrap.js';
 import { lookAtWidth } from './channel-fits.js';
-import { buildProfiles, type EffectiveProfiles } from './effective-profiles.js';
+import { weakFlag } from './classify.js';
+import { buildProfiles, CROWDED, type EffectiveProfiles } from './effective-profiles.js';
 import { equivalentDefocus } from './equivalent-defocus.js';
 import { fillCatalogue } from './fill-catalogue.js';
 import { FIT_MODEL_ERROR, type Found, findSources } from './find.js';
@@ -21,6 +22,7 @@ import { judgeLinearity } from './linearity.js';
 import type { MeasureOptions } from './options.js';
 import type { ChannelName, ChannelResult, FrameResult, HaloResult, Uncertain } from './result.js';
 import { saturatedHalo } from './saturated-halo.js';
+import { noiseSnr } from './sources.js';
 import { colourTrend } from './star-colour.js';
 import { plusMinus, scaled, uncertain } from './uncertain.js';
 import { plainSentence } from './verdict.js';
@@ -36,6 +38,8 @@ const OTHER_CHANNEL_FITS = 300;
 /** 'centre' zone: share of the half-diagonal. */
 const CENTRE_ZONE = 0.5;
 const ARCSEC_PER_UM_MM = 206.265;
+/** Systematic error of the sky level in units of its noise: skew of photon noise, unresolved stars. */
+const BACKGROUND_SYSTEMATIC = 0.1;
 /** Recorded FWHM below which sizes are called undersampled. */
 const UNDERSAMPLED_PX = 1.3;
 
@@ -179,6 +183,12 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
         options.seed,
         options.bootstrapDraws,
       );
+      if (effective.lowered || effective.crowding > CROWDED) {
+        warn(
+          'crowded',
+          `crowded field: light is counted only within ${effective.rMax.toFixed(1)} px, and wings may hold light of unresolved neighbours`,
+        );
+      }
     } else {
       warn('no-profile', 'the stars do not determine a profile: sizes come from none');
     }
@@ -389,7 +399,7 @@ function selectStars(
     }
     list.push(i);
   }
-  const snr = (i: number): number => (fits.flux[i] as number) / (fits.fluxError[i] as number);
+  const snr = (i: number): number => noiseSnr(fits, i);
   list.sort((a, b) => (fits.flux[b] as number) - (fits.flux[a] as number) || a - b);
   const bright = list.filter((i) => snr(i) >= PROFILE_SNR);
   const chosen = bright.length >= ENOUGH_PROFILE_STARS ? bright : list;
@@ -398,7 +408,8 @@ function selectStars(
   for (const i of list) {
     if (!keptSet.has(i)) {
       sources.flags[i] =
-        (sources.flags[i] as number) | (snr(i) < PROFILE_SNR ? FLAG.faint : FLAG['over limit']);
+        (sources.flags[i] as number) |
+        (snr(i) < PROFILE_SNR ? weakFlag(sources, i, PROFILE_SNR) : FLAG['over limit']);
     }
   }
   return kept;
@@ -449,7 +460,13 @@ function channelResult(
   const slice = (values: Float64Array): number[] => Array.from(values.subarray(c * n, (c + 1) * n));
   const px = (value: Uncertain | null | undefined): Uncertain | null => value ?? null;
   return {
-    backgroundAdu: plusMinus(average(mesh.medianLevel), average(mesh.medianLevelError)),
+    backgroundAdu: plusMinus(
+      average(mesh.medianLevel),
+      Math.sqrt(
+        average(mesh.medianLevelError) ** 2 +
+          (BACKGROUND_SYSTEMATIC * average(mesh.medianNoise)) ** 2,
+      ),
+    ),
     noiseAdu: plusMinus(average(mesh.medianNoise), average(mesh.medianNoiseError)),
     fwhmPx: px(sizes?.fwhm),
     hfdPx: px(sizes?.hfd),

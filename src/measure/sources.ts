@@ -78,3 +78,14 @@ export function createSources(
     fits: Array.from({ length: channels }, () => createFitColumns(n)),
   };
 }
+
+/**
+ * Signal-to-noise of a fit from noise alone: its flux error without the factor for residuals of the model. A bright star that is no
+ * Moffat is still a bright star.
+ */
+export function noiseSnr(fits: FitColumns, i: number): number {
+  return (
+    ((fits.flux[i] as number) / (fits.fluxError[i] as number)) *
+    Math.sqrt(Math.max(1, fits.reducedChi2[i] as number))
+  );
+}
