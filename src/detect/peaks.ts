@@ -2,7 +2,8 @@
  *
  * The detection image has one sample per cell (2 × 2 sites of a mosaic, else one sample per pixel): the lattices'
  * background-subtracted values combined with weights 1/σ², scaled to unit noise. It is never held whole: a ring of
- * horizontally filtered rows feeds the vertical filter, three filtered rows feed the search for local maxima.
+ * horizontally filtered rows is all that is kept. The vertical filter is applied only where the horizontally filtered value is high
+ * enough to belong to a peak (about one cell in ten), and to the neighbours of cells above the threshold.
  */
 import { clippedSky } from '../stats/robust.js';
 import { type BackgroundMesh, createRowInterpolator, type FloatReader } from './background.js';
@@ -62,8 +63,9 @@ export function findPeaks(
   let squares = 0;
   for (let i = 0; i < taps; i++) squares += (kernel[i] as number) ** 2;
 
-  const ring = new Float32Array(taps * columns);
-  const filtered = new Float32Array(3 * columns);
+  // Two rows more than the filter is high: the neighbours of a cell are filtered as well.
+  const slots = taps + 2;
+  const ring = new Float32Array(slots * columns);
   const combined = new Float32Array(columns + 2 * half);
   const background = new Float32Array(columns);
   const window = new Float32Array(plan.planes * BATCH * bin * width);
@@ -97,7 +99,7 @@ export function findPeaks(
   let sampled = 0;
   let sampleClock = 0;
 
-  for (let top = 0; top < rows + half + 1; top += BATCH) {
+  for (let top = 0; top < rows + half + 2; top += BATCH) {
     const count = Math.max(0, Math.min(BATCH, rows - top));
     if (count > 0) {
       for (let plane = 0; plane < plan.planes; plane++) {
@@ -106,6 +108,7 @@ export function findPeaks(
     }
     for (let j = 0; j < BATCH; j++) {
       const row = top + j;
+      const slot = (row % slots) * columns;
       if (row < rows) {
         // The background changes over cells of 64 samples: one interpolated row serves four.
         if (row % 4 === 0) interpolator.fill(level, 0, (row + 1.5) * bin + middle, background);
@@ -123,25 +126,19 @@ export function findPeaks(
             columns,
           );
         }
-        convolveRow(combined, kernel, ring, (row % taps) * columns, columns);
-      }
-      // Rows beyond the frame count as empty sky.
-      const done = row - half;
-      if (done < 0 || done > rows) continue;
-      const target = (done % 3) * columns;
-      if (done < rows) {
-        filterColumns(ring, kernel, done, rows, columns, filtered, target);
-        sampleClock += columns;
-        while (sampleClock >= sampleEvery && sampled < noiseSample.length) {
-          sampleClock -= sampleEvery;
-          const x = Math.min(columns - 1, sampleClock % columns);
-          noiseSample[sampled++] = filtered[target + x] as number;
-        }
+        convolveRow(combined, kernel, ring, slot, columns);
       } else {
-        filtered.fill(0, target, target + columns);
+        // Rows beyond the frame count as empty sky.
+        ring.fill(0, slot, slot + columns);
       }
-      if (done >= 1) {
-        searchRow(filtered, done - 1, columns, threshold, bin, middle, list);
+      const done = row - half - 1;
+      if (done < 0 || done >= rows) continue;
+      searchRow(ring, kernel, slots, done, columns, threshold, bin, middle, list);
+      sampleClock += columns;
+      while (sampleClock >= sampleEvery && sampled < noiseSample.length) {
+        sampleClock -= sampleEvery;
+        const x = Math.min(columns - 1, sampleClock % columns);
+        noiseSample[sampled++] = filteredAt(ring, kernel, slots, done, columns, x);
       }
     }
   }
@@ -225,51 +222,37 @@ function combinePlanes(
   }
 }
 
-/** Vertical pass: filtered[target + x] = Σ_j kernel[j] · ring row (row + j − half); rows off the frame are empty. */
-function filterColumns(
+/** Vertically filtered value of column x at `row`: Σ_j kernel[j] · ring row (row + j − half). Rows above the frame were never written: zeros. */
+function filteredAt(
   ring: Float32Array,
   kernel: Float32Array,
+  slots: number,
   row: number,
-  rows: number,
   columns: number,
-  filtered: Float32Array,
-  target: number,
-): void {
+  x: number,
+): number {
   const taps = kernel.length;
   const half = (taps - 1) / 2;
-  if (taps === 5 && row >= 2 && row < rows - 2) {
-    // The common case in one pass.
-    const k0 = kernel[0] as number;
-    const k1 = kernel[1] as number;
-    const k2 = kernel[2] as number;
-    const r0 = ((row - 2) % 5) * columns;
-    const r1 = ((row - 1) % 5) * columns;
-    const r2 = (row % 5) * columns;
-    const r3 = ((row + 1) % 5) * columns;
-    const r4 = ((row + 2) % 5) * columns;
-    for (let x = 0; x < columns; x++) {
-      filtered[target + x] =
-        k0 * ((ring[r0 + x] as number) + (ring[r4 + x] as number)) +
-        k1 * ((ring[r1 + x] as number) + (ring[r3 + x] as number)) +
-        k2 * (ring[r2 + x] as number);
-    }
-    return;
+  let sum = 0;
+  let slot = (row - half + slots) % slots;
+  for (let j = 0; j < taps; j++) {
+    sum += (kernel[j] as number) * (ring[slot * columns + x] as number);
+    slot = slot + 1 === slots ? 0 : slot + 1;
   }
-  filtered.fill(0, target, target + columns);
-  for (let j = -half; j <= half; j++) {
-    const source = row + j;
-    if (source < 0 || source >= rows) continue;
-    const weight = kernel[j + half] as number;
-    const from = (source % taps) * columns;
-    for (let x = 0; x < columns; x++) {
-      filtered[target + x] = (filtered[target + x] as number) + weight * (ring[from + x] as number);
-    }
-  }
+  return Math.fround(sum);
 }
 
-/** Local maxima of one row of the filtered image; rows row−1, row, row+1 lie in the three slots. Ties go to the later sample. */
+/**
+ * Horizontally filtered value, as a share of the threshold, below which a cell cannot be the centre of a peak: at a star's centre row it is
+ * at least as large as the vertically filtered value, short of noise (one tenth of all noise cells exceed it).
+ */
+const GATE = 0.35;
+
+/** Local maxima of one row of the filtered image. Ties go to the later sample. */
 function searchRow(
-  filtered: Float32Array,
+  ring: Float32Array,
+  kernel: Float32Array,
+  slots: number,
   row: number,
   columns: number,
   threshold: number,
@@ -277,28 +260,30 @@ function searchRow(
   shift: number,
   list: PeakList,
 ): void {
-  const above = ((row + 2) % 3) * columns;
-  const here = (row % 3) * columns;
-  const below = ((row + 1) % 3) * columns;
+  const from = (row % slots) * columns;
+  const gate = GATE * threshold;
   for (let x = 1; x < columns - 1; x++) {
-    const v = filtered[here + x] as number;
+    if ((ring[from + x] as number) < gate) continue;
+    const v = filteredAt(ring, kernel, slots, row, columns, x);
     if (v < threshold) continue;
-    const left = filtered[here + x - 1] as number;
-    const right = filtered[here + x + 1] as number;
+    const left = filteredAt(ring, kernel, slots, row, columns, x - 1);
+    const right = filteredAt(ring, kernel, slots, row, columns, x + 1);
     if (v <= left || v < right) continue;
-    const a = filtered[above + x] as number;
-    const b = filtered[below + x] as number;
-    if (v <= a || v < b) continue;
-    if (v <= (filtered[above + x - 1] as number) || v <= (filtered[above + x + 1] as number))
-      continue;
-    if (v < (filtered[below + x - 1] as number) || v < (filtered[below + x + 1] as number))
-      continue;
+    const above = row > 0 ? filteredAt(ring, kernel, slots, row - 1, columns, x) : 0;
+    const below = filteredAt(ring, kernel, slots, row + 1, columns, x);
+    if (v <= above || v < below) continue;
+    if (row > 0) {
+      if (v <= filteredAt(ring, kernel, slots, row - 1, columns, x - 1)) continue;
+      if (v <= filteredAt(ring, kernel, slots, row - 1, columns, x + 1)) continue;
+    }
+    if (v < filteredAt(ring, kernel, slots, row + 1, columns, x - 1)) continue;
+    if (v < filteredAt(ring, kernel, slots, row + 1, columns, x + 1)) continue;
     if (list.x.length >= MAX_PEAKS) {
       list.overflow = true;
       return;
     }
     const fx = (0.5 * (right - left)) / (2 * v - left - right + 1e-12);
-    const fy = (0.5 * (b - a)) / (2 * v - a - b + 1e-12);
+    const fy = (0.5 * (below - above)) / (2 * v - above - below + 1e-12);
     list.x.push(bin * (x + Math.max(-0.5, Math.min(0.5, fx))) + shift);
     list.y.push(bin * (row + Math.max(-0.5, Math.min(0.5, fy))) + shift);
     list.value.push(v);

@@ -34,7 +34,7 @@ const ENOUGH_PROFILE_STARS = 60;
 /** Fewest stars for profiles with intervals. */
 const FEWEST_PROFILE_STARS = 3;
 /** Fits in red and blue: enough for lateral colour and a median; further stars have green fits only. */
-const OTHER_CHANNEL_FITS = 300;
+const OTHER_CHANNEL_FITS = 200;
 /** 'centre' zone: share of the half-diagonal. */
 const CENTRE_ZONE = 0.5;
 const ARCSEC_PER_UM_MM = 206.265;

@@ -19,7 +19,7 @@ export interface MeasureOptions {
 
 export const DEFAULT_MEASURE_OPTIONS: Readonly<MeasureOptions> = {
   zone: 'all',
-  maxStars: 400,
+  maxStars: 300,
   seed: 1,
   thresholdSigma: 5,
   rMaxPx: null,

@@ -25,47 +25,45 @@ const MAX_CLIP_ROUNDS = 8;
 export function clippedSky(data: Float32Array, n: number, out: Float64Array): void {
   let count = n;
   let median = medianInPlace(data, count);
-  let sigma = Number.NaN;
+  // First cut: a scale that bright stars cannot inflate, the spread of the samples below the median.
+  let squares = 0;
+  let below = 0;
+  for (let i = 0; i < count; i++) {
+    const d = median - (data[i] as number);
+    if (d >= 0) {
+      squares += d * d;
+      below++;
+    }
+  }
+  let sigma = Math.sqrt(squares / Math.max(1, below));
+  let centre = median;
   let mean = median;
   for (let round = 0; round < MAX_CLIP_ROUNDS && count > 0; round++) {
-    if (round === 0) {
-      // First round: a scale that bright stars cannot inflate, the distance to the lower quartile side.
-      let sum = 0;
-      let below = 0;
-      for (let i = 0; i < count; i++) {
-        const d = median - (data[i] as number);
-        if (d >= 0) {
-          sum += d * d;
-          below++;
-        }
-      }
-      sigma = Math.sqrt(sum / Math.max(1, below));
-    }
-    const limit = 3 * sigma;
-    const low = median - limit;
-    const high = median + limit;
+    const low = centre - 3 * sigma;
+    const high = centre + 3 * sigma;
     let kept = 0;
     let sum = 0;
+    let sumSquares = 0;
     for (let i = 0; i < count; i++) {
       const value = data[i] as number;
       if (value >= low && value <= high) {
         data[kept++] = value;
-        sum += value;
+        // Relative to the first median: no loss of digits on a high pedestal.
+        const d = value - median;
+        sum += d;
+        sumSquares += d * d;
       }
     }
-    mean = sum / kept;
-    let squares = 0;
-    for (let i = 0; i < kept; i++) {
-      const d = (data[i] as number) - mean;
-      squares += d * d;
-    }
-    const next = Math.sqrt(squares / kept) / TRUNCATED_3_SIGMA;
+    const offset = sum / kept;
+    mean = median + offset;
+    sigma = Math.sqrt(Math.max(0, sumSquares / kept - offset * offset)) / TRUNCATED_3_SIGMA;
     const unchanged = kept === count && round > 0;
     count = kept;
-    sigma = next;
+    // Later cuts go round the mean of what is left: close to the median by now, and much cheaper.
+    centre = mean;
     if (unchanged || sigma === 0) break;
-    median = medianInPlace(data, count);
   }
+  median = medianInPlace(data, count);
   out[0] =
     !(sigma > 0) || Math.abs(mean - median) >= 0.3 * sigma ? median : 2.5 * median - 1.5 * mean;
   out[1] = sigma;
