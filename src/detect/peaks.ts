@@ -3,7 +3,7 @@
  * The detection image has one sample per cell (2 × 2 sites of a mosaic, else one sample per pixel): the lattices'
  * background-subtracted values combined with weights 1/σ², scaled to unit noise. It is never held whole: a ring of
  * horizontally filtered rows is all that is kept. The vertical filter is applied only where the horizontally filtered value is high
- * enough to belong to a peak (about one cell in ten), and to the neighbours of cells above the threshold.
+ * enough to belong to a peak (about one cell in fifteen), and to the neighbours of cells above the threshold.
  */
 import { clippedSky } from '../stats/robust.js';
 import { type BackgroundMesh, createRowInterpolator, type FloatReader } from './background.js';
@@ -66,6 +66,7 @@ export function findPeaks(
   // Two rows more than the filter is high: the neighbours of a cell are filtered as well.
   const slots = taps + 2;
   const ring = new Float32Array(slots * columns);
+  const offsets = new Int32Array(slots);
   const combined = new Float32Array(columns + 2 * half);
   const background = new Float32Array(columns);
   const window = new Float32Array(plan.planes * BATCH * bin * width);
@@ -133,12 +134,13 @@ export function findPeaks(
       }
       const done = row - half - 1;
       if (done < 0 || done >= rows) continue;
-      searchRow(ring, kernel, slots, done, columns, threshold, bin, middle, list);
+      ringOffsets(slots, done, half, columns, offsets);
+      searchRow(ring, kernel, offsets, done, columns, threshold, bin, middle, list);
       sampleClock += columns;
       while (sampleClock >= sampleEvery && sampled < noiseSample.length) {
         sampleClock -= sampleEvery;
         const x = Math.min(columns - 1, sampleClock % columns);
-        noiseSample[sampled++] = filteredAt(ring, kernel, slots, done, columns, x);
+        noiseSample[sampled++] = filteredAt(ring, kernel, offsets, 0, x);
       }
     }
   }
@@ -222,37 +224,49 @@ function combinePlanes(
   }
 }
 
-/** Vertically filtered value of column x at `row`: Σ_j kernel[j] · ring row (row + j − half). Rows above the frame were never written: zeros. */
+/**
+ * Start of each ring row that the vertical filter needs at `row` and its two neighbours: offsets[j] belongs to row + j − half − 1.
+ * Rows above the frame were never written: zeros.
+ */
+function ringOffsets(
+  slots: number,
+  row: number,
+  half: number,
+  columns: number,
+  offsets: Int32Array,
+): void {
+  for (let j = 0; j < offsets.length; j++) {
+    offsets[j] = ((row + j - half - 1 + 2 * slots) % slots) * columns;
+  }
+}
+
+/** Vertically filtered value of column x, `dy` rows below the row that `offsets` were made for (−1, 0, 1). */
 function filteredAt(
   ring: Float32Array,
   kernel: Float32Array,
-  slots: number,
-  row: number,
-  columns: number,
+  offsets: Int32Array,
+  dy: number,
   x: number,
 ): number {
   const taps = kernel.length;
-  const half = (taps - 1) / 2;
   let sum = 0;
-  let slot = (row - half + slots) % slots;
   for (let j = 0; j < taps; j++) {
-    sum += (kernel[j] as number) * (ring[slot * columns + x] as number);
-    slot = slot + 1 === slots ? 0 : slot + 1;
+    sum += (kernel[j] as number) * (ring[(offsets[j + 1 + dy] as number) + x] as number);
   }
   return Math.fround(sum);
 }
 
 /**
  * Horizontally filtered value, as a share of the threshold, below which a cell cannot be the centre of a peak: at a star's centre row it is
- * at least as large as the vertically filtered value, short of noise (one tenth of all noise cells exceed it).
+ * at least as large as the vertically filtered value, short of noise (one cell of empty sky in fifteen exceeds it).
  */
-const GATE = 0.35;
+const GATE = 0.45;
 
 /** Local maxima of one row of the filtered image. Ties go to the later sample. */
 function searchRow(
   ring: Float32Array,
   kernel: Float32Array,
-  slots: number,
+  offsets: Int32Array,
   row: number,
   columns: number,
   threshold: number,
@@ -260,24 +274,24 @@ function searchRow(
   shift: number,
   list: PeakList,
 ): void {
-  const from = (row % slots) * columns;
+  const from = offsets[(kernel.length + 1) / 2] as number;
   const gate = GATE * threshold;
   for (let x = 1; x < columns - 1; x++) {
     if ((ring[from + x] as number) < gate) continue;
-    const v = filteredAt(ring, kernel, slots, row, columns, x);
+    const v = filteredAt(ring, kernel, offsets, 0, x);
     if (v < threshold) continue;
-    const left = filteredAt(ring, kernel, slots, row, columns, x - 1);
-    const right = filteredAt(ring, kernel, slots, row, columns, x + 1);
+    const left = filteredAt(ring, kernel, offsets, 0, x - 1);
+    const right = filteredAt(ring, kernel, offsets, 0, x + 1);
     if (v <= left || v < right) continue;
-    const above = row > 0 ? filteredAt(ring, kernel, slots, row - 1, columns, x) : 0;
-    const below = filteredAt(ring, kernel, slots, row + 1, columns, x);
+    const above = row > 0 ? filteredAt(ring, kernel, offsets, -1, x) : 0;
+    const below = filteredAt(ring, kernel, offsets, 1, x);
     if (v <= above || v < below) continue;
     if (row > 0) {
-      if (v <= filteredAt(ring, kernel, slots, row - 1, columns, x - 1)) continue;
-      if (v <= filteredAt(ring, kernel, slots, row - 1, columns, x + 1)) continue;
+      if (v <= filteredAt(ring, kernel, offsets, -1, x - 1)) continue;
+      if (v <= filteredAt(ring, kernel, offsets, -1, x + 1)) continue;
     }
-    if (v < filteredAt(ring, kernel, slots, row + 1, columns, x - 1)) continue;
-    if (v < filteredAt(ring, kernel, slots, row + 1, columns, x + 1)) continue;
+    if (v < filteredAt(ring, kernel, offsets, 1, x - 1)) continue;
+    if (v < filteredAt(ring, kernel, offsets, 1, x + 1)) continue;
     if (list.x.length >= MAX_PEAKS) {
       list.overflow = true;
       return;
