@@ -4,8 +4,8 @@ import { DEFAULT_MEASURE_OPTIONS } from '../../src/measure/options.js';
 import type { ChannelName, Uncertain } from '../../src/measure/result.js';
 import type { Band } from '../../src/simulate/bands.js';
 import { type TruthSizes, truthSizes } from '../../src/simulate/profile-truth.js';
+import { opticalWidthFor, type Shape } from '../../tests/helpers/recorded-width.js';
 import { fixed, type TextTable } from '../helpers/text-table.js';
-import { opticalWidthFor, type Shape } from './bound.js';
 import { starField } from './star-field.js';
 import type { TargetBook } from './targets.js';
 

@@ -7,8 +7,8 @@ import { pixelMean } from '../../src/simulate/analytic-profile.js';
 import { recordSamples } from '../../src/simulate/noise.js';
 import { createRandom } from '../../src/stats/random.js';
 import { memoryFrame } from '../../tests/helpers/memory-frame.js';
+import { opticalWidthFor, profileOf, type Shape } from '../../tests/helpers/recorded-width.js';
 import { fixed, type TextTable } from '../helpers/text-table.js';
-import { opticalWidthFor, profileOf, type Shape } from './bound.js';
 import {
   GAIN,
   matchStars,

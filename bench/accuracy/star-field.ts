@@ -9,7 +9,7 @@ import type { Band } from '../../src/simulate/bands.js';
 import { recordSamples } from '../../src/simulate/noise.js';
 import { createRandom } from '../../src/stats/random.js';
 import { memoryFrame } from '../../tests/helpers/memory-frame.js';
-import type { Shape } from './bound.js';
+import type { Shape } from '../../tests/helpers/recorded-width.js';
 
 export const SKY_ELECTRONS = 100;
 export const READ_NOISE_ELECTRONS = 2;

@@ -137,7 +137,7 @@ export function starGrid(options: {
   beta?: number;
   ellipticity?: number;
   angleDeg?: number;
-  widen?: PlantedStar['widen'];
+  widen?: NonNullable<PlantedStar['widen']>;
 }): PlantedStar[] {
   const { columns, rows, spacingPx, flux, seed, ...shape } = options;
   if (spacingPx % 2 !== 1) throw new RangeError('the distance must be odd');
