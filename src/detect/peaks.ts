@@ -190,14 +190,20 @@ function combineCells(
   const w1 = weights[1] as number;
   const w2 = weights[2] as number;
   const w3 = weights[3] as number;
-  const bottom = top + width;
+  // A lattice without any value has no weight; reading a live site in its place keeps 0 × NaN out of the sum.
+  const places = [top, top + 1, top + width, top + width + 1];
+  const live = places[weights.findIndex((w) => w !== 0)] ?? top;
+  const p0 = w0 === 0 ? live : (places[0] as number);
+  const p1 = w1 === 0 ? live : (places[1] as number);
+  const p2 = w2 === 0 ? live : (places[2] as number);
+  const p3 = w3 === 0 ? live : (places[3] as number);
   for (let x = 0; x < columns; x++) {
     const i = 2 * x;
     const sum =
-      w0 * (window[top + i] as number) +
-      w1 * (window[top + i + 1] as number) +
-      w2 * (window[bottom + i] as number) +
-      w3 * (window[bottom + i + 1] as number) -
+      w0 * (window[p0 + i] as number) +
+      w1 * (window[p1 + i] as number) +
+      w2 * (window[p2 + i] as number) +
+      w3 * (window[p3 + i] as number) -
       (background[x] as number);
     combined[half + x] = sum === sum ? sum : 0;
   }
@@ -276,22 +282,24 @@ function searchRow(
 ): void {
   const from = offsets[(kernel.length + 1) / 2] as number;
   const gate = GATE * threshold;
-  for (let x = 1; x < columns - 1; x++) {
+  const last = columns - 1;
+  for (let x = 0; x < columns; x++) {
     if ((ring[from + x] as number) < gate) continue;
     const v = filteredAt(ring, kernel, offsets, 0, x);
     if (v < threshold) continue;
-    const left = filteredAt(ring, kernel, offsets, 0, x - 1);
-    const right = filteredAt(ring, kernel, offsets, 0, x + 1);
+    // Beyond the border there is empty sky.
+    const left = x > 0 ? filteredAt(ring, kernel, offsets, 0, x - 1) : 0;
+    const right = x < last ? filteredAt(ring, kernel, offsets, 0, x + 1) : 0;
     if (v <= left || v < right) continue;
     const above = row > 0 ? filteredAt(ring, kernel, offsets, -1, x) : 0;
     const below = filteredAt(ring, kernel, offsets, 1, x);
     if (v <= above || v < below) continue;
     if (row > 0) {
-      if (v <= filteredAt(ring, kernel, offsets, -1, x - 1)) continue;
-      if (v <= filteredAt(ring, kernel, offsets, -1, x + 1)) continue;
+      if (x > 0 && v <= filteredAt(ring, kernel, offsets, -1, x - 1)) continue;
+      if (x < last && v <= filteredAt(ring, kernel, offsets, -1, x + 1)) continue;
     }
-    if (v < filteredAt(ring, kernel, offsets, 1, x - 1)) continue;
-    if (v < filteredAt(ring, kernel, offsets, 1, x + 1)) continue;
+    if (x > 0 && v < filteredAt(ring, kernel, offsets, 1, x - 1)) continue;
+    if (x < last && v < filteredAt(ring, kernel, offsets, 1, x + 1)) continue;
     if (list.x.length >= MAX_PEAKS) {
       list.overflow = true;
       return;

@@ -58,7 +58,9 @@ export function cutStamps(
     cy[i] = y;
     for (let l = 0; l < lattices; l++) {
       background[i * lattices + l] = meshAt(mesh, mesh.level, l, x, y);
-      noise[i * lattices + l] = meshAt(mesh, mesh.noise, l, x, y);
+      // A constant channel has no noise; a tiny one keeps weights finite.
+      const level = Math.abs(background[i * lattices + l] as number);
+      noise[i * lattices + l] = Math.max(meshAt(mesh, mesh.noise, l, x, y), 1e-6 * (level + 1e-30));
     }
     const first = Math.max(0, y - radius);
     const last = Math.min(height - 1, y + radius);

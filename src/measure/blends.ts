@@ -30,11 +30,14 @@ export function roughFlux(sources: Sources, fits: FitColumns): Float64Array {
   });
 }
 
-/** Adds the flag "blended" to unflagged sources with disturbing neighbours. */
+/** Adds the flag "blended" to sources with disturbing neighbours, unless something else than their shape is wrong with them. */
 export function flagBlended(sources: Sources, fits: FitColumns, fwhmPx: number): void {
   const flux = roughFlux(sources, fits);
   const who: number[] = [];
-  for (let i = 0; i < sources.n; i++) if (sources.flags[i] === 0) who.push(i);
+  const shapeOnly = FLAG.extended | FLAG['poor fit'];
+  for (let i = 0; i < sources.n; i++) {
+    if (((sources.flags[i] as number) & ~shapeOnly) === 0) who.push(i);
+  }
   const lists = findNeighbours(sources.x, sources.y, who, REACH_FWHM * fwhmPx);
   // A Moffat with β = 2: wings heavier than a good lens has, as a lens with a halo may.
   const alpha = fwhmPx / (2 * Math.sqrt(Math.SQRT2 - 1));

@@ -59,6 +59,7 @@ export function studentInflation(freedom: number): number {
 
 /**
  * @param reference index of the channel whose radii the tints and the halo refer to
+ * @param lit channels that hold light; the others keep their table in every draw and must not be read
  * @throws RangeError when fewer than two stars carry the profiles
  */
 export function bootstrapProfiles(
@@ -68,6 +69,7 @@ export function bootstrapProfiles(
   reference: number,
   seed: number,
   draws: number,
+  lit: readonly boolean[],
 ): BootstrapResult {
   if (stars < 2) throw new RangeError('a bootstrap needs at least two stars');
   const random = createRandom(seed);
@@ -115,6 +117,7 @@ export function bootstrapProfiles(
   const weights = new Float64Array(groups);
   const solveDraw = (): ProfileReadings | null => {
     for (let c = 0; c < profiles.length; c++) {
+      if (!lit[c]) continue;
       const { size, band, right } = summed[c] as (typeof summed)[number];
       const a = new Float64Array(size * BAND);
       const b = new Float64Array(size);

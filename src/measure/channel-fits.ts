@@ -10,6 +10,8 @@ import { createFitColumns, type Sources } from './sources.js';
 const EXPONENTS = [2, 2.5, 3, 3.5, 4, 5, 6, 8, Number.POSITIVE_INFINITY];
 /** Stars that decide. */
 const STARS = 32;
+/** Drop of χ² (of all stars together) that a step to another exponent must bring: noise alone must not wander. */
+const CLEAR_GAIN = 4;
 const LOOK_MODEL_ERROR = 0.02;
 
 /**
@@ -24,11 +26,12 @@ export function chooseExponent(
   channel: number,
   startFwhmPx: number,
   radiusPx: number,
-  noisePerSignal: number,
   start: number,
 ): number {
   const list = bright.slice(0, STARS);
   if (list.length === 0) return start;
+  const share = (plan.ofChannel[channel] as number[]).length / (plan.bin === 2 ? 4 : 1);
+  const freedom = Math.max(1, share * Math.PI * radiusPx * radiusPx - 7);
   const costs = new Map<number, number>();
   const cost = (index: number): number => {
     const known = costs.get(index);
@@ -45,7 +48,8 @@ export function chooseExponent(
         beta: EXPONENTS[index] as number,
         startFwhmPx,
         radiusPx,
-        noisePerSignal,
+        // Weights must not depend on the model, or the exponent with the largest variances would win.
+        noisePerSignal: 0,
         modelError: LOOK_MODEL_ERROR,
       },
       out,
@@ -59,15 +63,16 @@ export function chooseExponent(
       sum += Math.log(chi2);
       n++;
     }
-    const result = n >= 0.5 * list.length ? sum / n : Number.POSITIVE_INFINITY;
+    // As a χ² of all stars together: ln χ² of ν samples changes by Δχ²/ν.
+    const result = n >= 0.5 * list.length ? sum * freedom : Number.POSITIVE_INFINITY;
     costs.set(index, result);
     return result;
   };
   let at = EXPONENTS.indexOf(start);
   for (;;) {
     const here = cost(at);
-    if (at + 1 < EXPONENTS.length && cost(at + 1) < here) at++;
-    else if (at > 0 && cost(at - 1) < here) at--;
+    if (at + 1 < EXPONENTS.length && cost(at + 1) < here - CLEAR_GAIN) at++;
+    else if (at > 0 && cost(at - 1) < here - CLEAR_GAIN) at--;
     else return EXPONENTS[at] as number;
   }
 }

@@ -51,14 +51,16 @@ export function flagSamples(
             const net = data[
               ((stamp * planes + plane) * side + dy + radius) * side + dx + radius
             ] as number;
-            if (net !== net) {
-              if (dx * dx + dy * dy <= edgePx * edgePx) flags |= FLAG.edge;
-              continue;
-            }
             const parity =
               (((stamps.cy[stamp] as number) + dy) & 1) * 2 +
               (((stamps.cx[stamp] as number) + dx) & 1);
             const l = table[plane * 4 + parity] as number;
+            // A lattice without any value says nothing about single stars.
+            if (!((stamps.noise[stamp * lattices + l] as number) > 0)) continue;
+            if (net !== net) {
+              if (dx * dx + dy * dy <= edgePx * edgePx) flags |= FLAG.edge;
+              continue;
+            }
             const channel = plan.lattices[l]?.channel ?? 0;
             const physical = net + (stamps.background[stamp * lattices + l] as number);
             const at = i * channels + channel;
@@ -134,6 +136,9 @@ const SMALLEST_OPTICAL_FWHM = 0.45;
 const WORST_QUALITY = 4;
 const SMALLEST_MINOR_FWHM = 0.3;
 const UNDERSAMPLED_FWHM = 0.9;
+/** An elongated source whose short axis is below this share of the stars' width is a track, not two stars. */
+const TRACK_WIDTH = 0.65;
+const ODD_SHAPE = 1.2;
 
 /**
  * Flags what the fits show: cosmic ray (too narrow), extended (too wide), poor fit, faint, and elongated outliers as
@@ -167,6 +172,7 @@ export function flagShapes(
     const narrow = Math.max(0.35, 5 * locus.scatter) + 3 * error;
     const [e1, e2] = ellipticityOf(fits.g1[i] as number, fits.g2[i] as number);
     const off = Math.sqrt((e1 - locus.e1) ** 2 + (e2 - locus.e2) ** 2);
+    const long = off / (Math.max(0.15, 5 * locus.eScatter) + 2 * (fits.gError[i] as number));
     let flags = 0;
     // Where the stars themselves are narrower than a pixel, no absolute width tells them from cosmic rays.
     const tooNarrow =
@@ -174,15 +180,17 @@ export function flagShapes(
       (fwhm < SMALLEST_OPTICAL_FWHM || minor < SMALLEST_MINOR_FWHM);
     if (tooNarrow || ratio < -narrow) {
       flags |= FLAG['cosmic ray'];
-    } else if (ratio > wide) flags |= FLAG.extended;
-    else if (off > Math.max(0.15, 5 * locus.eScatter) + 2 * (fits.gError[i] as number)) {
-      outliers.push(i);
+    } else {
+      if (ratio > wide) flags |= FLAG.extended;
+      // A little too wide and a little too long together are as telling as one of them alone.
+      const odd = long * long + Math.max(0, ratio / wide) ** 2;
+      if (long > 1 || (flags === 0 && odd > ODD_SHAPE)) outliers.push(i);
     }
     if (flags === 0 && (fits.quality[i] as number) > WORST_QUALITY) flags |= FLAG['poor fit'];
     if (flags === 0 && noiseSnr(fits, i) < smallestSnr) flags |= weakFlag(sources, i, smallestSnr);
     sources.flags[i] = (sources.flags[i] as number) | flags;
   }
-  flagElongated(sources, fits, outliers, locus.fwhmPx);
+  flagElongated(sources, fits, outliers, locus.fwhmPx, beta);
 }
 
 /**
@@ -193,12 +201,13 @@ export function weakFlag(sources: Sources, i: number, smallestSnr: number): numb
   return (sources.significance[i] as number) < 2 * smallestSnr ? FLAG.faint : FLAG['poor fit'];
 }
 
-/** Elongated outliers that lie on one line with two others, along their own long axis, are a trail; the rest are two stars in one. */
+/** Elongated outliers that lie on one line with two others, along their own long axis, are a trail; of the rest the narrow ones are tracks of cosmic rays, the others two stars in one. */
 function flagElongated(
   sources: Sources,
   fits: FitColumns,
   outliers: readonly number[],
   fwhmPx: number,
+  beta: number,
 ): void {
   for (const i of outliers) {
     const angle = 0.5 * Math.atan2(fits.g2[i] as number, fits.g1[i] as number);
@@ -216,8 +225,13 @@ function flagElongated(
       const along = Math.abs(dx * ux + dy * uy);
       if (across < fwhmPx + 0.05 * along) companions++;
     }
-    const bit = companions >= 2 ? FLAG.trail : FLAG.blended;
-    sources.flags[i] = (sources.flags[i] as number) | bit;
+    // What is too wide and no trail stays a galaxy, or two stars nobody can tell from one.
+    const flags = sources.flags[i] as number;
+    const g = Math.sqrt((fits.g1[i] as number) ** 2 + (fits.g2[i] as number) ** 2);
+    const minor = fwhmOfAlpha(fits.alpha[i] as number, beta) * Math.sqrt(1 - g);
+    if (companions >= 2) sources.flags[i] = flags | FLAG.trail;
+    else if (minor < TRACK_WIDTH * fwhmPx) sources.flags[i] = flags | FLAG['cosmic ray'];
+    else if ((flags & FLAG.extended) === 0) sources.flags[i] = flags | FLAG.blended;
   }
 }
 

@@ -306,7 +306,12 @@ function runRounds(
         shiftX: shift.x,
         shiftY: shift.y,
       });
-      if (!solved) return null;
+      if (!solved) {
+        // A channel without light cannot be solved; the others go on without it.
+        if (c === plan.reference) return null;
+        profile.flux.fill(0);
+        continue;
+      }
       stars.forEach((i, k) => {
         flux[i] = profile.flux[k] as number;
         fluxError[i] = profile.fluxError[k] as number;

@@ -147,7 +147,6 @@ export function findSources(input: FindInput): Found {
     reference,
     fwhm,
     fitRadiusPx,
-    input.noisePerSignal,
     FIRST_BETA,
   );
   fitSources(

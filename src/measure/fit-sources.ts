@@ -26,9 +26,12 @@ export interface FitPlan {
   /** Samples within this radius of the position enter. */
   radiusPx: number;
   noisePerSignal: number;
-  /** Relative model error per sample. */
+  /** Error of the model as a share of the star's highest sample. */
   modelError: number;
 }
+
+/** Model error of the quality check: real stars differ from a Moffat by some per cent of their peak. */
+const QUALITY_MODEL_ERROR = 0.06;
 
 /**
  * Fits `channel` of the listed sources. The stamp of source `i` is `stampOf[i]` (−1 = none).
@@ -54,7 +57,7 @@ export function fitSources(
     beta: fit.beta,
     skyVariance,
     noisePerSignal: fit.noisePerSignal,
-    modelError: fit.modelError,
+    modelSigma: 0,
     integrateWithinPx: Math.max(2.5, 1.3 * fit.startFwhmPx),
   };
   const sites = plan.bin === 2 ? (plan.ofChannel[fit.channel] as number[]).length / 4 : 1;
@@ -70,11 +73,15 @@ export function fitSources(
       skyVariance[l] = Math.max(1e-12, sigma * sigma);
     }
     let sum = 0;
+    let peak = 0;
     const near = (0.8 * fit.startFwhmPx + 0.7) ** 2;
     for (let s = 0; s < samples.n; s++) {
       const dx = (samples.dx[s] as number) - x;
       const dy = (samples.dy[s] as number) - y;
-      if (dx * dx + dy * dy < near) sum += samples.value[s] as number;
+      if (dx * dx + dy * dy < near) {
+        sum += samples.value[s] as number;
+        peak = Math.max(peak, samples.value[s] as number);
+      }
     }
     p[PX] = x;
     p[PY] = y;
@@ -83,6 +90,7 @@ export function fitSources(
     p[PLNALPHA] = Math.log(alphaOfFwhm(fit.startFwhmPx, fit.beta));
     p[PG1] = 0;
     p[PG2] = 0;
+    settings.modelSigma = fit.modelError * peak;
     const chi2 = fitStar(samples, p, settings, scratch, errors);
     const wander = Math.abs((p[PX] as number) - x) + Math.abs((p[PY] as number) - y);
     const good =
@@ -101,6 +109,6 @@ export function fitSources(
     out.g2[i] = p[PG2] as number;
     out.gError[i] = Math.sqrt(0.5 * ((errors[PG1] as number) ** 2 + (errors[PG2] as number) ** 2));
     out.reducedChi2[i] = chi2;
-    out.quality[i] = fitQuality(samples, p, settings);
+    out.quality[i] = fitQuality(samples, p, settings, QUALITY_MODEL_ERROR * peak);
   }
 }

@@ -155,6 +155,8 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
 
   let effective: EffectiveProfiles | null = null;
   let bootstrap: BootstrapResult | null = null;
+  // A channel without light (a dead colour, a narrow filter before a mosaic) has no sizes and makes no halo.
+  let lit: boolean[] = plan.channels.map(() => false);
   const recorded =
     Number.isFinite(found.beta) || found.beta === Number.POSITIVE_INFINITY
       ? createRecordedFwhmTable(found.beta)
@@ -175,6 +177,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
       beta: Math.max(2, Math.min(4, found.beta)),
     });
     if (effective) {
+      lit = litChannels(effective);
       bootstrap = bootstrapProfiles(
         effective.profiles,
         effective.stars.length,
@@ -182,6 +185,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
         reference,
         options.seed,
         options.bootstrapDraws,
+        lit,
       );
       if (effective.lowered || effective.crowding > CROWDED) {
         warn(
@@ -216,8 +220,6 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
 
   const colour = plan.channels.length === 3;
   const namedChannels = frame.cfa !== null && !frame.cfa.redBlueKnown ? ['G'] : plan.channels;
-  // A channel without light (a dead colour, a narrow filter before a mosaic) has no sizes and makes no halo.
-  const lit = plan.channels.map((_, c) => effective !== null && hasLight(effective, c));
   if (effective) {
     const dark = plan.channels.filter((name, c) => namedChannels.includes(name) && !lit[c]);
     if (dark.length > 0) {
@@ -337,6 +339,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
       ellipticity: referenceResult?.ellipticity ?? null,
       rejected,
       colour,
+      dark: lit.some((seen) => !seen) && effective !== null,
       haloWithheld: withheld,
     }),
     warnings,
@@ -351,6 +354,10 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
 
 /** Summed star light of a channel in σ that counts as light. */
 const LIGHT_SIGMA = 10;
+
+function litChannels(effective: EffectiveProfiles): boolean[] {
+  return effective.profiles.map((_, c) => hasLight(effective, c));
+}
 
 /** True when the profile stars together shine in channel `c`. */
 function hasLight(effective: EffectiveProfiles, c: number): boolean {

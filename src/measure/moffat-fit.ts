@@ -62,10 +62,11 @@ export interface FitSettings {
   /** ADU² of photon noise per ADU of signal (1 / gain); 0 when unknown. */
   noisePerSignal: number;
   /**
-   * Error of the model itself, as a share of the star's central brightness, the same for every sample: a real star is no
-   * Moffat, and with photon weights alone the wings of a bright one would decide the width of its core.
+   * Error of the model itself, ADU, the same for every sample (a share of the star's highest sample): a real star is no Moffat, and with
+   * photon weights alone the wings of a bright one would decide the width of its core. It does not depend on the model, so that fits with
+   * different exponents can be compared.
    */
-  modelError: number;
+  modelSigma: number;
   /** Within this distance of the start position the model is integrated over the pixel; beyond it, one node serves. */
   integrateWithinPx: number;
 }
@@ -350,8 +351,7 @@ function fillWeights(
   const near = settings.integrateWithinPx * settings.integrateWithinPx;
   const nodes = nodesFor(p, settings.beta);
   setEllipse(p, settings.beta);
-  evaluatePixel(settings.beta, 0, 0, nodes);
-  const model = settings.modelError * Math.max(0, terms[0] as number);
+  const model = settings.modelSigma;
   for (let i = 0; i < samples.n; i++) {
     const dx = (samples.dx[i] as number) - (p[PX] as number);
     const dy = (samples.dy[i] as number) - (p[PY] as number);
@@ -365,19 +365,19 @@ function fillWeights(
   }
 }
 
-/** Model error of the quality check: real stars differ from a Moffat by a few per cent of their centre. */
-const QUALITY_MODEL_ERROR = 0.06;
-
 /**
- * Reduced χ² of a fit when the model may be wrong by 6 % of the star's central brightness everywhere: near or below 1 for
- * stars of any brightness, well above it for blends, cosmic rays and trails.
+ * Reduced χ² of a fit when the model may be wrong by `modelSigma` everywhere. With some per cent of the star's highest sample it is near or below
+ * 1 for stars of any brightness, well above it for blends, cosmic rays and trails.
  */
-export function fitQuality(samples: SampleList, p: Float64Array, settings: FitSettings): number {
+export function fitQuality(
+  samples: SampleList,
+  p: Float64Array,
+  settings: FitSettings,
+  modelSigma: number,
+): number {
   const near = settings.integrateWithinPx * settings.integrateWithinPx;
   const nodes = nodesFor(p, settings.beta);
   setEllipse(p, settings.beta);
-  evaluatePixel(settings.beta, 0, 0, nodes);
-  const model = QUALITY_MODEL_ERROR * Math.max(0, terms[0] as number);
   let chi2 = 0;
   for (let i = 0; i < samples.n; i++) {
     const dx = (samples.dx[i] as number) - (p[PX] as number);
@@ -389,7 +389,7 @@ export function fitQuality(samples: SampleList, p: Float64Array, settings: FitSe
       (d * d) /
       ((settings.skyVariance[samples.lattice[i] as number] as number) +
         settings.noisePerSignal * Math.max(0, signal) +
-        model * model);
+        modelSigma * modelSigma);
   }
   return chi2 / Math.max(1, samples.n - NP);
 }

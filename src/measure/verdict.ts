@@ -55,6 +55,8 @@ export function plainSentence(input: {
   ellipticity: Uncertain | null;
   rejected: Record<string, number>;
   colour: boolean;
+  /** A colour without star light. */
+  dark: boolean;
   haloWithheld: boolean;
 }): string {
   if (input.used === 0) {
@@ -73,6 +75,8 @@ export function plainSentence(input: {
     parts.push(
       'The picture has been stretched, which changes how light spreads round bright stars: no halo is given. Measure the unprocessed frame.',
     );
+  } else if (input.dark) {
+    parts.push('One colour holds no star light: the colours cannot be compared.');
   } else if (input.colour) parts.push('Too few stars to measure a blue rim.');
   if (size) {
     parts.push(

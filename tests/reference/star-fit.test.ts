@@ -59,7 +59,7 @@ async function compare(name: string, plane: string, planeIndex: number, level: n
         beta,
         skyVariance: Float64Array.of(150),
         noisePerSignal: 0,
-        modelError: 0,
+        modelSigma: 0,
         integrateWithinPx: 15,
       };
       const chi2 = fitStar(samples, p, settings, scratch, errors);

@@ -68,12 +68,12 @@ function starSamples(
   return list;
 }
 
-function settings(beta: number, modelError = 0): FitSettings {
+function settings(beta: number, modelSigma = 0): FitSettings {
   return {
     beta,
     skyVariance: Float64Array.of(100),
     noisePerSignal: 0.5,
-    modelError,
+    modelSigma,
     integrateWithinPx: 100,
   };
 }
@@ -147,9 +147,9 @@ describe('errors of the parameters', () => {
     const samples = starSamples(truth, star.beta, 9, star.sites);
     const p = Float64Array.from(truth);
     const errors = new Float64Array(7);
-    const rule = settings(star.beta, 0.02);
-    fitStar(samples, p, rule, createFitScratch(samples.n), errors);
     const peak = model(truth, star.beta, truth[PX], truth[PY]) - truth[PBACKGROUND];
+    const rule = settings(star.beta, 0.02 * peak);
+    fitStar(samples, p, rule, createFitScratch(samples.n), errors);
     const steps = [1e-3, 1e-3, 1, 1e-3, 1e-4, 1e-4, 1e-4];
     const fisher = Array.from({ length: 7 }, () => new Array<number>(7).fill(0));
     for (let i = 0; i < samples.n; i++) {
