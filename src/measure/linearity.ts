@@ -17,6 +17,8 @@ export interface LinearityInput {
   fwhmPx: readonly number[];
   flux: readonly number[];
   probablyProcessed: boolean;
+  /** Stars narrower than the grid: their fitted sizes follow the sampling, not the light. */
+  undersampled: boolean;
 }
 
 /** Trend of size with brightness and what follows from it. */
@@ -31,7 +33,7 @@ export function judgeLinearity(input: LinearityInput): NonNullable<FrameResult['
       ? (sorted[Math.floor(0.95 * (n - 1))] as number) -
         (sorted[Math.floor(0.05 * (n - 1))] as number)
       : 0;
-  if (n >= FEWEST_STARS && decades >= FEWEST_DECADES) {
+  if (!input.undersampled && n >= FEWEST_STARS && decades >= FEWEST_DECADES) {
     // A robust straight line; its error from the scatter of the residuals.
     const mean = logFlux.reduce((sum, value) => sum + value, 0) / n;
     const columns = new Float64Array(2 * n);
@@ -75,6 +77,8 @@ export function judgeLinearity(input: LinearityInput): NonNullable<FrameResult['
     } else {
       reasons.push('size changes with brightness, but not clearly enough for a verdict');
     }
+  } else if (input.undersampled) {
+    reasons.push('the stars are too narrow to compare sizes of bright and faint ones');
   } else {
     reasons.push('too few unsaturated stars, or too small a range of brightness, to compare sizes');
   }

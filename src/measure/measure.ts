@@ -211,7 +211,9 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
     ].filter((item) => item !== null);
     warn('no-scale', `sizes stay in pixels: the header gives no ${missing.join(' and no ')}`);
   }
-  if (bootstrap && (bootstrap.best.fwhm[reference] as number) < UNDERSAMPLED_PX) {
+  const undersampled =
+    bootstrap !== null && (bootstrap.best.fwhm[reference] as number) < UNDERSAMPLED_PX;
+  if (bootstrap && undersampled) {
     warn(
       'undersampled',
       `stars are only ${(bootstrap.best.fwhm[reference] as number).toFixed(1)} px wide: too narrow for trustworthy sizes and halos`,
@@ -252,6 +254,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
         fwhmPx: greenFwhm,
         flux: stars.map((i) => referenceFits.flux[i] as number),
         probablyProcessed: frame.probablyProcessed,
+        undersampled,
       })
     : null;
   const stretched = linearity?.verdict === 'stretched' || frame.probablyProcessed;

@@ -85,7 +85,7 @@ export function plainSentence(input: {
       }.`,
     );
   } else {
-    parts.push(`${input.used} usable stars: too few for a size.`);
+    parts.push(`${input.used} usable star${input.used === 1 ? '' : 's'}: too few for a size.`);
   }
   return parts.join(' ');
 }

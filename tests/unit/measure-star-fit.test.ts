@@ -147,7 +147,6 @@ describe('errors of the parameters', () => {
     const samples = starSamples(truth, star.beta, 9, star.sites);
     const p = Float64Array.from(truth);
     const errors = new Float64Array(7);
-    const peak = model(truth, star.beta, truth[PX], truth[PY]) - truth[PBACKGROUND];
     const rule = settings(star.beta, 0.02 * peak);
     fitStar(samples, p, rule, createFitScratch(samples.n), errors);
     const steps = [1e-3, 1e-3, 1, 1e-3, 1e-4, 1e-4, 1e-4];
@@ -165,7 +164,7 @@ describe('errors of the parameters', () => {
         );
       });
       const signal = samples.value[i] - truth[PBACKGROUND];
-      const weight = 1 / (100 + 0.5 * signal + (0.02 * peak) ** 2);
+      const weight = 1 / (100 + 0.5 * signal + 40 ** 2);
       for (let a = 0; a < 7; a++) for (let b = 0; b < 7; b++) fisher[a][b] += weight * j[a] * j[b];
     }
     const root = fisher.map((row, a) => Math.sqrt(row[a]));
