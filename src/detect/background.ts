@@ -44,7 +44,7 @@ const LARGEST_CELL_SAMPLE = 4096;
 const SMALLEST_CELL_SAMPLE = 200;
 
 /** Cell side in sensor samples: 64, or 128 on frames above four megapixels; never more than a quarter of the side. */
-export function meshCells(width: number, height: number): { cellsX: number; cellsY: number } {
+function meshCells(width: number, height: number): { cellsX: number; cellsY: number } {
   const side = width * height > 4e6 ? 128 : 64;
   return {
     cellsX: Math.max(1, Math.min(Math.round(width / side), Math.floor(width / 16))),

@@ -16,7 +16,7 @@ const REACH_FWHM = 25;
 const NOT_LIGHT = FLAG['hot pixel'] | FLAG['cosmic ray'];
 
 /** Rough flux of every source: fitted where there is a fit, else from the detection's significance. */
-export function roughFlux(sources: Sources, fits: FitColumns): Float64Array {
+function roughFlux(sources: Sources, fits: FitColumns): Float64Array {
   const ratios: number[] = [];
   for (let i = 0; i < sources.n; i++) {
     if ((fits.flux[i] as number) > 0 && (sources.flags[i] as number) === 0) {

@@ -18,7 +18,7 @@ import {
 /** Above this number stars are bound into random groups first: the draws vary alike and cost the same for any field. */
 const GROUPS = 50;
 /** Points of the published curves. */
-export const CURVE_POINTS = 97;
+const CURVE_POINTS = 97;
 
 /** Everything read off one set of profiles (the frame's own, or one draw). Arrays per channel, in plan order. */
 export interface ProfileReadings {
@@ -42,7 +42,7 @@ export interface BootstrapResult {
 }
 
 /** Radii of the published curves: from 0 to R_max, closer together in the core. */
-export function curveRadii(rMax: number): Float64Array {
+function curveRadii(rMax: number): Float64Array {
   return Float64Array.from(
     { length: CURVE_POINTS },
     (_, i) => rMax * (i / (CURVE_POINTS - 1)) ** 1.5,
@@ -50,7 +50,7 @@ export function curveRadii(rMax: number): Float64Array {
 }
 
 /** 84.13 % point of Student's t over that of the normal distribution, by the Cornish–Fisher expansion (Abramowitz & Stegun 26.7.5). */
-export function studentInflation(freedom: number): number {
+function studentInflation(freedom: number): number {
   const v = Math.max(1, freedom);
   if (v === 1) return 1.837;
   // z = 1: terms (z³+z)/4, (5z⁵+16z³+3z)/96, (3z⁷+19z⁵+17z³−15z)/384.

@@ -117,7 +117,7 @@ export interface StarLocus {
 }
 
 /** e = (a − b)/(a + b) from g of the fit, as components. */
-export function ellipticityOf(g1: number, g2: number): [number, number] {
+function ellipticityOf(g1: number, g2: number): [number, number] {
   const g = Math.sqrt(g1 * g1 + g2 * g2);
   if (g < 1e-9) return [0, 0];
   const e = (1 - Math.sqrt(1 - g * g)) / g;
@@ -236,7 +236,7 @@ function flagElongated(
 }
 
 /** ln FWHM expected at a position. */
-export function trendAt(
+function trendAt(
   locus: StarLocus,
   x: number,
   y: number,

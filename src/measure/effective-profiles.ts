@@ -26,7 +26,7 @@ import { createSampleList } from './samples.js';
 import { updateFluxes } from './source-flux.js';
 
 /** R_max in units of the green FWHM (measurement.md, section 5), and the factor by which it is raised. */
-export const DEFAULT_RMAX_FWHM = 8;
+const DEFAULT_RMAX_FWHM = 8;
 const RAISE = 1.5;
 const LARGEST_RMAX_FWHM = 18;
 const LARGEST_RMAX_PX = 72;

@@ -14,7 +14,7 @@ import { fitSources } from './fit-sources.js';
 import { createSources, type Sources } from './sources.js';
 
 /** Moffat exponent of the first fits, before the frame's own profile is known: typical of seeing-limited stars. */
-export const FIRST_BETA = 3.5;
+const FIRST_BETA = 3.5;
 /** Bright candidates that decide the size of the stars. */
 const LOOK_COUNT = 80;
 /** Relative error granted to the model while fitting: an instrument's stars are never exact Moffats. */

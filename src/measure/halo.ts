@@ -7,7 +7,7 @@ import { excessError, PERFECT_LENS_POINTS, sizeError, widen } from './systematic
 import { halfWidth, scaled, uncertain } from './uncertain.js';
 
 /** Blue-minus-red over the perfect lens, in points of the star's light at r80 of green: where the plain words begin. */
-export const HALO_LEVELS: readonly { from: number; level: HaloLevel }[] = [
+const HALO_LEVELS: readonly { from: number; level: HaloLevel }[] = [
   { from: 30, level: 'dominant' },
   { from: 15, level: 'strong' },
   { from: 5, level: 'plain' },

@@ -442,7 +442,7 @@ function lowest(values: Float64Array): number | null {
 }
 
 /** 206.265 × pixel in µm / focal length in mm, or null. */
-export function scaleOf(frame: Frame): number | null {
+function scaleOf(frame: Frame): number | null {
   const { pixelSizeUm, focalLengthMm } = frame.metadata;
   if (pixelSizeUm === null || focalLengthMm === null) return null;
   return (ARCSEC_PER_UM_MM * pixelSizeUm) / focalLengthMm;

@@ -8,10 +8,10 @@ import type { SampleList } from './samples.js';
 export const MX = 0;
 export const MY = 1;
 export const MXX = 2;
-export const MXY = 3;
-export const MYY = 4;
+const MXY = 3;
+const MYY = 4;
 /** Sum of samples under the weight. */
-export const MSUM = 5;
+const MSUM = 5;
 /** Third moments ⟨x r²⟩ / ⟨r²⟩ and ⟨y r²⟩ / ⟨r²⟩ under the weight, px: direction and strength of coma. */
 export const M3X = 6;
 export const M3Y = 7;
