@@ -236,13 +236,7 @@ function flagElongated(
 }
 
 /** ln FWHM expected at a position. */
-function trendAt(
-  locus: StarLocus,
-  x: number,
-  y: number,
-  width: number,
-  height: number,
-): number {
+function trendAt(locus: StarLocus, x: number, y: number, width: number, height: number): number {
   const u = (2 * x) / width - 1;
   const v = (2 * y) / height - 1;
   const c = locus.trend;

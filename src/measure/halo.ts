@@ -182,7 +182,7 @@ export function channelSizes(
         draws.map((reading) => reading[key][c] as number),
         smallSample,
       ),
-      sizeError(key, sparse) * (best[key][c] as number),
+      sizeError(key, sparse, best.fwhm[c] as number) * (best[key][c] as number),
     );
   const r50 = of('r50');
   return { fwhm: of('fwhm'), hfd: scaled(r50, 2), r50, r80: of('r80'), r90: of('r90') };

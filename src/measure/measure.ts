@@ -24,6 +24,7 @@ import type { ChannelName, ChannelResult, FrameResult, HaloResult, Uncertain } f
 import { saturatedHalo } from './saturated-halo.js';
 import { noiseSnr } from './sources.js';
 import { colourTrend } from './star-colour.js';
+import { UNDERSAMPLED_PX } from './systematics.js';
 import { plusMinus, scaled, uncertain } from './uncertain.js';
 import { plainSentence } from './verdict.js';
 
@@ -40,8 +41,6 @@ const CENTRE_ZONE = 0.5;
 const ARCSEC_PER_UM_MM = 206.265;
 /** Systematic error of the sky level in units of its noise: skew of photon noise, unresolved stars. */
 const BACKGROUND_SYSTEMATIC = 0.1;
-/** Recorded FWHM below which sizes are called undersampled. */
-const UNDERSAMPLED_PX = 1.3;
 
 export interface Measurement {
   result: FrameResult;

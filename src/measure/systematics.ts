@@ -30,8 +30,18 @@ export function widen(value: Uncertain | null, error: number): Uncertain | null 
   };
 }
 
-/** Systematic relative error of a size. */
-export function sizeError(key: 'fwhm' | 'r50' | 'r80' | 'r90', sparse: boolean): number {
+/** Below this recorded FWHM, px, a star is narrower than the grid can show: nothing smaller than the pixel's own 1.08 px exists. */
+export const UNDERSAMPLED_PX = 1.3;
+/** Relative error of every size there. */
+const UNDERSAMPLED = 0.25;
+
+/** Systematic relative error of a size; `fwhmPx` is the channel's. */
+export function sizeError(
+  key: 'fwhm' | 'r50' | 'r80' | 'r90',
+  sparse: boolean,
+  fwhmPx: number,
+): number {
+  if (fwhmPx < UNDERSAMPLED_PX) return UNDERSAMPLED;
   if (key === 'fwhm') return sparse ? FWHM_SPARSE : FWHM_DENSE;
   return key === 'r50' ? R50 : key === 'r80' ? R80 : R90;
 }

@@ -147,8 +147,7 @@ describe('errors of the parameters', () => {
     const samples = starSamples(truth, star.beta, 9, star.sites);
     const p = Float64Array.from(truth);
     const errors = new Float64Array(7);
-    const peak = model(truth, star.beta, truth[PX], truth[PY]) - truth[PBACKGROUND];
-    const rule = settings(star.beta, 0.02 * peak);
+    const rule = settings(star.beta, 40);
     fitStar(samples, p, rule, createFitScratch(samples.n), errors);
     const steps = [1e-3, 1e-3, 1, 1e-3, 1e-4, 1e-4, 1e-4];
     const fisher = Array.from({ length: 7 }, () => new Array<number>(7).fill(0));
