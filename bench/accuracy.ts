@@ -1,4 +1,6 @@
-/** Accuracy against simulated truth, as tables: `npm run bench:accuracy [-- --quick] [--json] [--only PART]`.
+/** Accuracy against simulated truth, as tables: `npm run bench:accuracy [-- --quick] [--json] [--only PART] [--save]`.
+ *
+ * `--save` puts the tables of a whole run into docs/benchmarks.md.
  *
  * Everything is seeded: the same version prints the same numbers. Nothing here is a test; targets that are missed are
  * printed as missed.
@@ -9,6 +11,7 @@ import { lensHalos } from './accuracy/halo.js';
 import { singleStars } from './accuracy/single-stars.js';
 import { TargetBook } from './accuracy/targets.js';
 import { environment, environmentLine } from './helpers/environment.js';
+import { saveTables } from './helpers/save.js';
 import { type TextTable, tableText } from './helpers/text-table.js';
 
 const PARTS = {
@@ -62,7 +65,12 @@ function main(args: readonly string[]): void {
   const head = `${environmentLine(machine)}${quick ? ', quick' : ''}, ${seconds} s`;
   const note =
     'unclear = beyond the limit, but by less than twice the benchmark’s own error; ± is 1 σ, or half the 68 % interval.';
-  process.stdout.write(`${[head, note, ...[summary, ...tables].map(tableText)].join('\n\n')}\n`);
+  const text = (list: TextTable[]): string => [head, note, ...list.map(tableText)].join('\n\n');
+  process.stdout.write(`${text([summary, ...tables])}\n`);
+  if (args.includes('--save')) {
+    if (quick || only !== null) throw new Error('--save needs a whole run');
+    saveTables('accuracy', text([summary, ...tables.filter(({ detail }) => detail !== true)]));
+  }
 }
 
 main(process.argv.slice(2));

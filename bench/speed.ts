@@ -1,4 +1,4 @@
-/** Speed and memory on one 26-megapixel mosaic frame: `npm run bench:speed [-- --quick] [--json]`.
+/** Speed and memory on one 26-megapixel mosaic frame: `npm run bench:speed [-- --quick] [--json] [--save]`.
  *
  * Everything is timed warm, in one run on one machine: read the ratios. Where /usr/bin/python3 has sep, its background and
  * extraction run on the same file in the same run.
@@ -14,6 +14,7 @@ import { openFrame } from '../src/frame/open.js';
 import { measureFrame } from '../src/measure/measure.js';
 import { DEFAULT_MEASURE_OPTIONS } from '../src/measure/options.js';
 import { environment, environmentLine } from './helpers/environment.js';
+import { saveTables } from './helpers/save.js';
 import { fixed, type TextTable, tableText } from './helpers/text-table.js';
 import { referenceFrame } from './speed/reference-frame.js';
 
@@ -217,7 +218,9 @@ async function main(args: readonly string[]): Promise<void> {
       ],
     },
   ];
-  process.stdout.write(`${[environmentLine(machine), ...tables.map(tableText)].join('\n\n')}\n`);
+  const text = [environmentLine(machine), ...tables.map(tableText)].join('\n\n');
+  process.stdout.write(`${text}\n`);
+  if (args.includes('--save')) saveTables('speed', text);
 }
 
 await main(process.argv.slice(2));

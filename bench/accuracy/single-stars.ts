@@ -403,6 +403,7 @@ function scatterTable(cells: readonly StarCell[], book: TargetBook): TextTable {
     ];
   });
   return {
+    detail: true,
     title: 'Single stars, scatter over the Cramér–Rao bound, all shapes together',
     columns: [
       'layout',
@@ -433,6 +434,7 @@ function shapeTable(cells: readonly StarCell[]): TextTable {
     groups.set(key, [...(groups.get(key) ?? []), cell]);
   }
   return {
+    detail: true,
     title: 'Single stars, other shapes: the worst of S/N 30, 100 and 300',
     columns: ['layout', 'channel', 'shape', 'FWHM px', 'S/N', 'FWHM bias %', 'e bias'],
     rows: [...groups.values()].map((group) => {

@@ -6,6 +6,8 @@ export interface TextTable {
   title: string;
   columns: string[];
   rows: Cell[][];
+  /** Too long for docs/. */
+  detail?: boolean;
 }
 
 function cellText(cell: Cell): string {
