@@ -1,6 +1,6 @@
 /** Is the data linear? In linear data a star's shape does not depend on its brightness (measurement.md, section 12). */
 import { robustLinear } from '../stats/regression.js';
-import { madSigma } from '../stats/robust.js';
+import { madSigma, medianOf, quantileOf } from '../stats/robust.js';
 import type { FrameResult, Uncertain } from './result.js';
 
 /** Stars, and decades of flux between the 5 % and 95 % star, needed for a verdict. */
@@ -9,6 +9,10 @@ const FEWEST_DECADES = 0.6;
 /** Growth of size per decade of flux that linear data does not show, and growth that it may show. */
 const STRETCHED_PERCENT = 6;
 const LINEAR_PERCENT = 4;
+/** Thousands of sky samples reach at least 3 σ down; a background whose lowest sample is nearer than this was cut off. */
+const CUT_OFF_SIGMA = 2.2;
+/** Share by which noise² falls over the range of sky levels from which on it contradicts linear data. */
+const NOISE_FALL = 0.3;
 /** A trend known less well than this says nothing. */
 const LARGEST_ERROR_PERCENT = 5;
 
@@ -17,6 +21,11 @@ export interface LinearityInput {
   fwhmPx: readonly number[];
   flux: readonly number[];
   probablyProcessed: boolean;
+  /** Lowest sample below the sky level, in σ of the sky noise; small where the background was cut off. */
+  lowestSampleSigma: number;
+  /** Sky level and noise of the mesh cells of one channel: noise must not fall where the sky is brighter. */
+  cellLevel: ArrayLike<number>;
+  cellNoise: ArrayLike<number>;
   /** Stars narrower than the grid: their fitted sizes follow the sampling, not the light. */
   undersampled: boolean;
 }
@@ -82,9 +91,48 @@ export function judgeLinearity(input: LinearityInput): NonNullable<FrameResult['
   } else {
     reasons.push('too few unsaturated stars, or too small a range of brightness, to compare sizes');
   }
+  const cutOff = input.lowestSampleSigma < CUT_OFF_SIGMA;
+  const falling = noiseFall(input.cellLevel, input.cellNoise) > NOISE_FALL;
+  if (cutOff) reasons.push('the dark end of the sky is cut off: faint light round stars is lost');
+  if (falling) {
+    reasons.push('the noise is smaller where the sky is brighter; in linear data it never is');
+  }
+  if (cutOff && falling) verdict = 'stretched';
+  else if ((cutOff || falling) && verdict === 'linear') verdict = 'cannot tell';
   if (input.probablyProcessed) {
     reasons.push('the file type is nearly always written after processing');
     if (verdict !== 'stretched') verdict = 'cannot tell';
   }
   return { verdict, sizeTrendPercentPerDecade: trend, reasons };
+}
+
+/**
+ * Share by which noise² falls from the darkest to the brightest sky cells: photon noise makes σ² = a + b · level with b ≥ 0. 0 when the sky
+ * spans too little (less than four times its noise) or the fall is not significant at 4 σ.
+ */
+function noiseFall(level: ArrayLike<number>, noise: ArrayLike<number>): number {
+  const n = level.length;
+  if (n < 20) return 0;
+  const low = quantileOf(level, 0.05);
+  const high = quantileOf(level, 0.95);
+  const typical = medianOf(noise);
+  if (!(high - low > 4 * typical)) return 0;
+  const columns = new Float64Array(2 * n);
+  const values = new Float64Array(n);
+  let spread = 0;
+  for (let i = 0; i < n; i++) {
+    const x = ((level[i] as number) - 0.5 * (low + high)) / (high - low);
+    columns[2 * i] = 1;
+    columns[2 * i + 1] = x;
+    spread += x * x;
+    values[i] = ((noise[i] as number) / typical) ** 2;
+  }
+  const line = robustLinear(n, 2, columns, values, null);
+  if (!line) return 0;
+  const residual = values.map(
+    (v, i) => v - (line[0] as number) - (line[1] as number) * (columns[2 * i + 1] as number),
+  );
+  const error = madSigma(residual, 0) / Math.sqrt(spread);
+  const slope = line[1] as number;
+  return slope < -4 * error ? -slope : 0;
 }

@@ -18,7 +18,7 @@ import { FIT_MODEL_ERROR, type Found, findSources } from './find.js';
 import { fitSources } from './fit-sources.js';
 import { ellipticityResult, medianFitFwhm } from './fit-summary.js';
 import { channelSizes, haloNumbers } from './halo.js';
-import { judgeLinearity } from './linearity.js';
+import { judgeLinearity, type LinearityInput } from './linearity.js';
 import type { MeasureOptions } from './options.js';
 import type { ChannelName, ChannelResult, FrameResult, HaloResult, Uncertain } from './result.js';
 import { saturatedHalo } from './saturated-halo.js';
@@ -87,6 +87,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
       'more than 400,000 sources: the list was cut; measure a part of the frame',
     );
   }
+  checkPhotonNoise(frame, found, warn);
   if (found.pattern) {
     warn(
       'spot-pattern',
@@ -254,6 +255,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
         flux: stars.map((i) => referenceFits.flux[i] as number),
         probablyProcessed: frame.probablyProcessed,
         undersampled,
+        ...skyEvidence(found, plan.ofChannel[reference] as number[]),
       })
     : null;
   const stretched = linearity?.verdict === 'stretched' || frame.probablyProcessed;
@@ -352,6 +354,55 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
   );
   fillCatalogue(catalogue, plan, found, betas);
   return { result, catalogue };
+}
+
+/** What the sky says about linearity: how far down it reaches, and its noise against its level. */
+function skyEvidence(
+  found: Found,
+  lattices: readonly number[],
+): Pick<LinearityInput, 'lowestSampleSigma' | 'cellLevel' | 'cellNoise'> {
+  const { mesh } = found;
+  const l = lattices[0] as number;
+  const cells = mesh.cellsX * mesh.cellsY;
+  return {
+    // Of all lattices: the darkest one may have set the minimum, so the comparison is with its level.
+    lowestSampleSigma: Math.max(
+      ...Array.from(
+        mesh.medianLevel,
+        (level, i) => (level - mesh.minimum) / (mesh.medianNoise[i] as number),
+      ).filter((value) => Number.isFinite(value)),
+      0,
+    ),
+    cellLevel: mesh.level.subarray(l * cells, (l + 1) * cells),
+    cellNoise: mesh.noise.subarray(l * cells, (l + 1) * cells),
+  };
+}
+
+/** Share of the photon noise below which measured noise contradicts the gain. */
+const PHOTON_NOISE_SHARE = 0.8;
+
+/** Checks the noise against the photons of the sky where gain and pedestal are known (measurement.md, section 2). */
+function checkPhotonNoise(
+  frame: Frame,
+  found: Found,
+  warn: (code: string, message: string) => void,
+): void {
+  const { gainElectronsPerAdu: gain, pedestalAdu: pedestal } = frame.metadata;
+  if (gain === null || pedestal === null || !(gain > 0)) return;
+  const { medianLevel, medianNoise } = found.mesh;
+  for (let l = 0; l < medianLevel.length; l++) {
+    const light = (medianLevel[l] as number) - pedestal;
+    if (!(light > 0)) continue;
+    const photon = Math.sqrt(light / gain);
+    const share = (medianNoise[l] as number) / photon;
+    if (share < PHOTON_NOISE_SHARE) {
+      warn(
+        'noise-below-photons',
+        `the sky noise is ${(100 * share).toFixed(0)} % of what its photons alone would make at ${gain} e−/ADU: the gain is wrong (--gain), or the frame was averaged or smoothed`,
+      );
+      return;
+    }
+  }
 }
 
 /** Summed star light of a channel in σ that counts as light. */

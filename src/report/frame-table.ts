@@ -184,6 +184,14 @@ function factLines(result: FrameResult, width: number): string[] {
           : `, rim ${signed(withUncertainty(halo.rimTintMag))} mag (${tintWords(halo.rimTintMag)})`),
     );
   }
+  if (halo?.starColour != null) {
+    const { trendPercentPerMag, referenceColourMag, atReferencePercent } = halo.starColour;
+    add(
+      'star colour',
+      `blue − red is ${signed(withUncertainty(atReferencePercent))} % for the median star (B − R ${fixed(referenceColourMag, 2)} mag, uncalibrated) ` +
+        `and changes by ${signed(withUncertainty(trendPercentPerMag))} points per magnitude redder`,
+    );
+  }
   if (halo?.saturatedStars != null) {
     const { stars: n, ringPx, blueOverExpected, redOverExpected } = halo.saturatedStars;
     add(
