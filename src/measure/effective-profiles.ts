@@ -3,25 +3,14 @@ import { FLAG } from '../catalogue/flags.js';
 import type { BackgroundMesh, FloatReader } from '../detect/background.js';
 import type { ChannelPlan } from '../detect/lattice.js';
 import { cutStamps, type Stamps } from '../detect/stamps.js';
-import { medianOf } from '../stats/robust.js';
 import type { Found } from './find.js';
 import { fitLateral, type LateralShift, shiftsAt } from './lateral.js';
 import { findNeighbours, type NeighbourLists } from './neighbours.js';
-import {
-  type ChannelProfile,
-  createChannelProfile,
-  profileRound,
-  recentreStars,
-} from './profile-rounds.js';
+import { crowdingOf, hasOpenRim, moffatTable, settled } from './profile-checks.js';
+import { type ChannelProfile, createChannelProfile, profileRound } from './profile-rounds.js';
 import { flattenSamples, type ProfileSamples } from './profile-samples.js';
-import {
-  createRadialSpline,
-  normaliseTable,
-  type ProfileTable,
-  type RadialSpline,
-  TABLE_PER_PX,
-  tableLength,
-} from './radial-spline.js';
+import { createRadialSpline } from './radial-spline.js';
+import { recentreStars } from './recentre.js';
 import { createSampleList } from './samples.js';
 import { updateFluxes } from './source-flux.js';
 
@@ -30,8 +19,6 @@ const DEFAULT_RMAX_FWHM = 8;
 const RAISE = 1.5;
 const LARGEST_RMAX_FWHM = 18;
 const LARGEST_RMAX_PX = 72;
-/** Light per octave-like step at the rim (2π R² p) that calls for a larger R_max. */
-const RIM_LIGHT = 0.02;
 /** The annulus reaches from R_max to this multiple of it, at least 5 px more. */
 const ANNULUS = 1.35;
 /** Samples of all profile stars in memory at a time. */
@@ -46,8 +33,6 @@ export const CROWDED = 1.5;
 const SMALLEST_RMAX_FWHM = 3.5;
 const TRIAL_ROUNDS = 2;
 const ROUNDS = 5;
-/** Largest change of encircled energy in a round at which the rounds end. */
-const SETTLED = 5e-4;
 /** Saturated stars scaled by their wings at most. */
 const SATURATED_LIMIT = 80;
 
@@ -347,106 +332,4 @@ function runRounds(
     openEnded: openEnded(),
     crowding: crowding(),
   };
-}
-
-/** True when no encircled energy moved by more than `SETTLED` in the last round; remembers the present curves. */
-function settled(profiles: readonly ChannelProfile[], before: readonly Float64Array[]): boolean {
-  let largest = 0;
-  profiles.forEach((profile, c) => {
-    const old = before[c] as Float64Array;
-    const now = profile.table.enclosed;
-    for (let i = 0; i < now.length; i++) {
-      largest = Math.max(largest, Math.abs((now[i] as number) - (old[i] as number)));
-    }
-    old.set(now);
-  });
-  return largest < SETTLED;
-}
-
-function crowdingOf(profile: ChannelProfile, samples: ProfileSamples, rMax: number): number {
-  const shares: number[] = [];
-  for (let k = 0; k < samples.stars; k++) {
-    let sum = 0;
-    let n = 0;
-    for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
-      if ((samples.r[s] as number) >= rMax) continue;
-      sum += samples.neighbour[s] as number;
-      n++;
-    }
-    shares.push((Math.PI * rMax * rMax * sum) / Math.max(1, n) / (profile.flux[k] as number));
-  }
-  return medianOf(shares);
-}
-
-/**
- * True when light at the rim is both significant and a noticeable part of the whole. Significance comes from the scatter among
- * the stars: in a rich field what is left of neighbours, not the sky noise, limits what can be said about faint wings.
- */
-function hasOpenRim(profile: ChannelProfile, samples: ProfileSamples, rMax: number): boolean {
-  if (2 * Math.PI * rMax * rMax * profile.rim < RIM_LIGHT) return false;
-  const brightness: number[] = [];
-  const weight: number[] = [];
-  for (let k = 0; k < samples.stars; k++) {
-    const flux = profile.flux[k] as number;
-    if (!(flux > 0)) continue;
-    let sum = 0;
-    let n = 0;
-    for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
-      const r = samples.r[s] as number;
-      if (r < 0.8 * rMax || r >= rMax) continue;
-      const at = k * samples.lattices + (samples.lattice[s] as number);
-      sum +=
-        (samples.value[s] as number) -
-        (samples.neighbour[s] as number) -
-        (profile.level[at] as number);
-      n++;
-    }
-    if (n === 0) continue;
-    brightness.push(sum / n / flux);
-    weight.push(flux);
-  }
-  if (brightness.length < 8) return false;
-  // Half of the stars at a time, so that one bright star with a bright neighbour cannot decide: both halves must agree.
-  const halves = [0, 1].map((half) => {
-    let top = 0;
-    let bottom = 0;
-    let squares = 0;
-    let n = 0;
-    const mean = (): number => top / bottom;
-    for (let i = half; i < brightness.length; i += 2) {
-      top += (weight[i] as number) * (brightness[i] as number);
-      bottom += weight[i] as number;
-      n++;
-    }
-    const centre = mean();
-    for (let i = half; i < brightness.length; i += 2) {
-      squares += ((weight[i] as number) * ((brightness[i] as number) - centre)) ** 2;
-    }
-    return n > 1 && centre > 3 * (Math.sqrt((squares * n) / (n - 1)) / bottom);
-  });
-  return halves.every((seen) => seen);
-}
-
-/** A round Moffat of the given recorded FWHM as first profile. */
-function moffatTable(spline: RadialSpline, fwhmPx: number, beta: number): ProfileTable {
-  const entries = tableLength(spline.rMax);
-  const table: ProfileTable = {
-    step: 1 / TABLE_PER_PX,
-    value: new Float64Array(entries),
-    enclosed: new Float64Array(entries),
-  };
-  const alpha = fwhmPx / (2 * Math.sqrt(2 ** (1 / beta) - 1));
-  let sum = 0;
-  let before = 0;
-  for (let i = 0; i < entries; i++) {
-    const r = i / TABLE_PER_PX;
-    const v = (1 + (r * r) / (alpha * alpha)) ** -beta;
-    table.value[i] = v;
-    const ring = 2 * Math.PI * r * v;
-    if (i > 0) sum += (0.5 * (before + ring)) / TABLE_PER_PX;
-    before = ring;
-    table.enclosed[i] = sum;
-  }
-  normaliseTable(table);
-  return table;
 }
