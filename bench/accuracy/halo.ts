@@ -43,7 +43,7 @@ export interface HaloCell {
 }
 
 /** The metadata that a file with the scene's header would carry. */
-export function sceneMetadata({ camera, telescope }: Scene): Partial<FrameMetadata> {
+function sceneMetadata({ camera, telescope }: Scene): Partial<FrameMetadata> {
   return {
     gainElectronsPerAdu: camera.gainElectronsPerAdu,
     pixelSizeUm: camera.pixelUm,
@@ -57,7 +57,7 @@ function percentOf(truth: HaloTruth, name: ContrastName): number {
   return truth[`${name}Percent`];
 }
 
-export function compareHalo(lens: string, seed: number, { frame, truth }: Simulation): HaloCell {
+function compareHalo(lens: string, seed: number, { frame, truth }: Simulation): HaloCell {
   const { scene } = truth;
   const { result } = measureFrame(
     memoryFrame({

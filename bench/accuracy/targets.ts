@@ -3,7 +3,7 @@
 export type Verdict = 'reached' | 'missed' | 'unclear';
 
 /** |value| ≤ limit, given the value's own 1 σ: a miss counts only when it is clear of the benchmark's noise. */
-export function judge(value: number, sigma: number, limit: number): Verdict {
+function judge(value: number, sigma: number, limit: number): Verdict {
   if (!Number.isFinite(value)) return 'missed';
   if (Math.abs(value) <= limit) return 'reached';
   return Math.abs(value) - 2 * (Number.isFinite(sigma) ? sigma : 0) > limit ? 'missed' : 'unclear';

@@ -50,7 +50,7 @@ export interface Planted {
 }
 
 export const PLANTED_READ_NOISE = 2;
-export const PLANTED_PEDESTAL = 500;
+const PLANTED_PEDESTAL = 500;
 /** Light beyond this many FWHM is left out. */
 const REACH_FWHM = 12;
 
