@@ -58,7 +58,10 @@ export function hasOpenRim(
   samples: ProfileSamples,
   rMax: number,
 ): boolean {
-  if (2 * Math.PI * rMax * rMax * profile.rim < RIM_LIGHT) return false;
+  const octave = 2 * Math.PI * rMax * rMax;
+  // Light still found in the annulus, beyond the rim.
+  if (octave * profile.wing > RIM_LIGHT && profile.wing > 4 * profile.wingError) return true;
+  if (octave * profile.rim < RIM_LIGHT) return false;
   const brightness: number[] = [];
   const weight: number[] = [];
   for (let k = 0; k < samples.stars; k++) {

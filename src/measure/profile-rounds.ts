@@ -6,7 +6,7 @@
  */
 
 import { robustLinear } from '../stats/regression.js';
-import { clippedMean } from '../stats/robust.js';
+import { clippedMean, madSigma } from '../stats/robust.js';
 import { solveBanded } from '../stats/solve.js';
 import { extendedProfileAt, influenceRadius, type NeighbourLists, rimOf } from './neighbours.js';
 import type { ProfileSamples } from './profile-samples.js';
@@ -239,19 +239,19 @@ function fitWing(profile: ChannelProfile, samples: ProfileSamples): void {
   }
   const fit = robustLinear(stars, 2, columns, profile.background, null);
   if (!fit) return;
-  let squares = 0;
+  const residual = new Float64Array(stars);
   let sum = 0;
   let sumSquares = 0;
   for (let k = 0; k < stars; k++) {
     const f = profile.flux[k] as number;
-    const d = (profile.background[k] as number) - (fit[0] as number) - (fit[1] as number) * f;
-    squares += d * d;
+    residual[k] = (profile.background[k] as number) - (fit[0] as number) - (fit[1] as number) * f;
     sum += f;
     sumSquares += f * f;
   }
   const spread = sumSquares - (sum * sum) / stars;
   profile.wing = fit[1] as number;
-  profile.wingError = Math.sqrt(squares / (stars - 2) / spread);
+  // The scatter of the bulk: a star with a bright neighbour in its annulus is an outlier, not an error of the slope.
+  profile.wingError = madSigma(residual, 0) / Math.sqrt(spread);
 }
 
 /** Flux of star k: the profile scaled to its samples within R_max by weighted least squares. */
