@@ -277,7 +277,7 @@ export interface RowInterpolator {
 
 /**
  * Interpolates the mesh along rows at columns x0 + i·step, i < columns: as `meshAt` on every eighth column, linear in between
- * (within 0.2 % of the difference between neighbouring cells).
+ * (within 2.5 % of the difference between neighbouring cells).
  */
 export function createRowInterpolator(
   mesh: BackgroundMesh,

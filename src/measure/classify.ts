@@ -159,7 +159,7 @@ export function flagShapes(
     const alpha = fits.alpha[i] as number;
     if (alpha !== alpha) {
       // A fit that fails on a faint source says only that it is faint.
-      sources.flags[i] = (sources.flags[i] as number) | weakFlag(sources, i, smallestSnr);
+      sources.flags[i] = (sources.flags[i] as number) | weakFlag(sources, i);
       continue;
     }
     const fwhm = opticalFwhm(fits, i, beta);
@@ -187,18 +187,21 @@ export function flagShapes(
       if (long > 1 || (flags === 0 && odd > ODD_SHAPE)) outliers.push(i);
     }
     if (flags === 0 && (fits.quality[i] as number) > WORST_QUALITY) flags |= FLAG['poor fit'];
-    if (flags === 0 && noiseSnr(fits, i) < smallestSnr) flags |= weakFlag(sources, i, smallestSnr);
+    if (flags === 0 && noiseSnr(fits, i) < smallestSnr) flags |= weakFlag(sources, i);
     sources.flags[i] = (sources.flags[i] as number) | flags;
   }
   flagElongated(sources, fits, outliers, locus.fwhmPx, beta);
 }
 
+/** Significance from which a source without a usable fit is a failure of the model, not of the light. */
+const CLEAR_SIGNIFICANCE = 100;
+
 /**
- * Flag of a source whose fit has failed or leaves its flux undetermined: faint, unless the matched filter sees it clearly; then it is the model
- * that fails (a crowd, a star narrower than the grid).
+ * Flag of a source whose fit has failed or leaves its flux undetermined: faint, unless the matched filter sees it very clearly; then it is the
+ * model that fails (a crowd, a star narrower than the grid).
  */
-export function weakFlag(sources: Sources, i: number, smallestSnr: number): number {
-  return (sources.significance[i] as number) < 2 * smallestSnr ? FLAG.faint : FLAG['poor fit'];
+export function weakFlag(sources: Sources, i: number): number {
+  return (sources.significance[i] as number) < CLEAR_SIGNIFICANCE ? FLAG.faint : FLAG['poor fit'];
 }
 
 /** Elongated outliers that lie on one line with two others, along their own long axis, are a trail; of the rest the narrow ones are tracks of cosmic rays, the others two stars in one. */

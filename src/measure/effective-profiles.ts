@@ -33,6 +33,8 @@ export const CROWDED = 1.5;
 const SMALLEST_RMAX_FWHM = 3.5;
 const TRIAL_ROUNDS = 2;
 const ROUNDS = 5;
+/** Recorded FWHM from which centres refined with the profiles are published, px (docs/benchmarks.md). */
+const PUBLISH_CENTRE_FROM_PX = 2.5;
 /** Saturated stars scaled by their wings at most. */
 const SATURATED_LIMIT = 80;
 
@@ -306,10 +308,13 @@ function runRounds(
       recentreStars(profiles, samples, settings.noisePerSignal, settings.fwhmPx);
       const centres = samples[plan.reference] as ProfileSamples;
       const shift = shifts[plan.reference] as { x: Float64Array; y: Float64Array };
-      stars.forEach((i, k) => {
-        sources.x[i] = (centres.centreX[k] as number) - (shift.x[i] as number);
-        sources.y[i] = (centres.centreY[k] as number) - (shift.y[i] as number);
-      });
+      // A radial profile ignores that pixels are square: for narrow stars the fit's own centre is published.
+      if (settings.fwhmPx >= PUBLISH_CENTRE_FROM_PX) {
+        stars.forEach((i, k) => {
+          sources.x[i] = (centres.centreX[k] as number) - (shift.x[i] as number);
+          sources.y[i] = (centres.centreY[k] as number) - (shift.y[i] as number);
+        });
+      }
     }
   }
   const farNeighbours = findNeighbours(sources.x, sources.y, far, 2 * rMax);

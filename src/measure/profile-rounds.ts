@@ -21,6 +21,8 @@ export const REJECTION_SIGMA = 5;
 export const LOOSE_NEIGHBOUR = 0.15 * 0.15;
 /** Relative error of a neighbour's model. */
 export const NEIGHBOUR_ERROR = 0.08;
+/** Annulus samples are cut at this many σ, as those inside R_max are: a tighter cut of skewed photon noise would sit low. */
+const ANNULUS_CLIP = 5;
 /** Neighbours are taken off out to where they add less than this share of the sky noise. */
 const NEIGHBOUR_LIMIT = 0.03;
 export const BAND = 4;
@@ -115,7 +117,7 @@ export function profileRound(profile: ChannelProfile, input: RoundInput): boolea
         }
       }
       if (n < 8) continue;
-      clippedMean(scratch, n, 3, stats);
+      clippedMean(scratch, n, ANNULUS_CLIP, stats);
       level[k * samples.lattices + l] = stats[0] as number;
       levelCount[k * samples.lattices + l] = stats[2] as number;
       sum += (stats[0] as number) * (stats[2] as number);

@@ -44,7 +44,7 @@ export function selectStars(
     if (!keptSet.has(i)) {
       sources.flags[i] =
         (sources.flags[i] as number) |
-        (snr(i) < PROFILE_SNR ? weakFlag(sources, i, PROFILE_SNR) : FLAG['over limit']);
+        (snr(i) < PROFILE_SNR ? weakFlag(sources, i) : FLAG['over limit']);
     }
   }
   return kept;

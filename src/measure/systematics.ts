@@ -8,12 +8,12 @@ import type { Uncertain } from './result.js';
 /** Relative error of the FWHM where every second or every site of the grid belongs to the channel, and on red or blue sites (every fourth). */
 const FWHM_DENSE = 0.006;
 const FWHM_SPARSE = 0.015;
-const R50 = 0.004;
-const R80 = 0.006;
-const R90 = 0.007;
+const R50 = 0.003;
+const R80 = 0.004;
+const R90 = 0.006;
 /** Encircled-energy differences, points of the star's light: absolute, and as a share of the excess. */
-const EXCESS_POINTS = 0.06;
-const EXCESS_SHARE = 0.006;
+const EXCESS_POINTS = 0.05;
+const EXCESS_SHARE = 0.005;
 
 /** Error of the perfect lens's excess, points: one effective wavelength stands for a whole band. */
 export const PERFECT_LENS_POINTS = 0.25;

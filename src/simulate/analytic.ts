@@ -96,7 +96,8 @@ export function simulateAnalytic(options: AnalyticOptions): {
   const detector = { ...DEFAULT_DETECTOR, ...options.detector };
   const sky = options.skyElectrons ?? 100;
   const noise = Math.sqrt(sky + detector.readNoiseElectrons ** 2);
-  const spacing = options.spacingPx ?? Math.max(24, Math.ceil(16 * options.fwhmPx));
+  // Odd, so that the stars of a mosaic fall on sites of every colour.
+  const spacing = options.spacingPx ?? Math.max(25, 2 * Math.ceil(8 * options.fwhmPx) + 1);
   const columns = Math.ceil(Math.sqrt(options.stars));
   const rows = Math.ceil(options.stars / columns);
   const width = 2 * Math.ceil((columns * spacing) / 2);
