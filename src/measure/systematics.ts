@@ -12,7 +12,7 @@ const R50 = 0.003;
 const R80 = 0.004;
 const R90 = 0.006;
 /** Encircled-energy differences, points of the star's light: absolute, and as a share of the excess. */
-const EXCESS_POINTS = 0.05;
+const EXCESS_POINTS = 0.06;
 const EXCESS_SHARE = 0.005;
 
 /** Error of the perfect lens's excess, points: one effective wavelength stands for a whole band. */
