@@ -136,7 +136,8 @@ export function buildBackground(
             for (let x = left + x0 + shift * step; x < right; x += step * skip) {
               const value = window[base + x] as number;
               seen++;
-              if (value !== value) {
+              // Not finite: NaN, or an infinity.
+              if (value - value !== 0) {
                 empty++;
                 continue;
               }

@@ -205,7 +205,7 @@ function combineCells(
       w2 * (window[p2 + i] as number) +
       w3 * (window[p3 + i] as number) -
       (background[x] as number);
-    combined[half + x] = sum === sum ? sum : 0;
+    combined[half + x] = sum - sum === 0 ? sum : 0;
   }
 }
 
@@ -226,7 +226,7 @@ function combinePlanes(
       const w = weights[plane] as number;
       if (w !== 0) sum += w * (window[plane * planeStride + row + x] as number);
     }
-    combined[half + x] = sum === sum ? sum : 0;
+    combined[half + x] = sum - sum === 0 ? sum : 0;
   }
 }
 

@@ -85,7 +85,9 @@ export function cutStamps(
           i * lattices + (table[plane * 4 + (yy & 1) * 2 + 1] as number)
         ] as number;
         for (let xx = left; xx <= right; xx++) {
-          data[target + xx] = (window[source + xx] as number) - (xx & 1 ? odd : even);
+          const value = (window[source + xx] as number) - (xx & 1 ? odd : even);
+          // Infinities hold as little as NaN.
+          data[target + xx] = value - value === 0 ? value : Number.NaN;
         }
       }
     }

@@ -7,7 +7,12 @@ import type { Found } from './find.js';
 import { fitLateral, type LateralShift, shiftsAt } from './lateral.js';
 import { findNeighbours, type NeighbourLists } from './neighbours.js';
 import { crowdingOf, hasOpenRim, moffatTable, settled } from './profile-checks.js';
-import { type ChannelProfile, createChannelProfile, profileRound } from './profile-rounds.js';
+import {
+  type ChannelProfile,
+  createChannelProfile,
+  type Elongation,
+  profileRound,
+} from './profile-rounds.js';
 import { flattenSamples, type ProfileSamples } from './profile-samples.js';
 import { createRadialSpline } from './radial-spline.js';
 import { recentreStars } from './recentre.js';
@@ -73,6 +78,8 @@ export interface ProfileSettings {
   rMaxPx: number | null;
   /** Recorded FWHM of the reference channel, first estimate. */
   fwhmPx: number;
+  /** Mean shape of the stars. */
+  elongation: Elongation;
   /** Exponent of the first profile. */
   beta: number;
 }
@@ -285,6 +292,7 @@ function runRounds(
         samples: samples[c] as ProfileSamples,
         rMax,
         rOut,
+        elongation: settings.elongation,
         noisePerSignal: settings.noisePerSignal,
         neighbours: starNeighbours,
         sourceX: sources.x,

@@ -18,6 +18,7 @@ import { fitSources } from './fit-sources.js';
 import { haloResult, lateralResult } from './halo-result.js';
 import { judgeLinearity } from './linearity.js';
 import type { MeasureOptions } from './options.js';
+import type { Elongation } from './profile-rounds.js';
 import type { ChannelName, ChannelResult, FrameResult } from './result.js';
 import { countRejected, selectStars } from './select-stars.js';
 import { UNDERSAMPLED_PX } from './systematics.js';
@@ -162,6 +163,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
       draws: options.bootstrapDraws,
       rMaxPx: options.rMaxPx,
       fwhmPx: fwhmFirst,
+      elongation: elongationOf(found),
       beta: Math.max(2, Math.min(4, found.beta)),
     });
     if (effective) {
@@ -364,4 +366,13 @@ function fwhmColumn(found: Found, i: number): number {
   if (!fits) return Number.NaN;
   const g2 = (fits.g1[i] as number) ** 2 + (fits.g2[i] as number) ** 2;
   return (fits.alpha[i] as number) * (1 - g2) ** 0.25;
+}
+
+/** Mean shape of the stars from the locus: e = (a − b)/(a + b), so a/b = (1 + e)/(1 − e). */
+function elongationOf(found: Found): Elongation {
+  const e1 = found.locus?.e1 ?? 0;
+  const e2 = found.locus?.e2 ?? 0;
+  const e = Math.min(0.8, Math.sqrt(e1 * e1 + e2 * e2));
+  const angle = 0.5 * Math.atan2(e2, e1);
+  return { axisRatio: (1 + e) / (1 - e), cos: Math.cos(angle), sin: Math.sin(angle) };
 }

@@ -10,7 +10,13 @@ import { clippedMean, madSigma } from '../stats/robust.js';
 import { solveBanded } from '../stats/solve.js';
 import { extendedProfileAt, influenceRadius, type NeighbourLists, rimOf } from './neighbours.js';
 import type { ProfileSamples } from './profile-samples.js';
-import { normaliseTable, type ProfileTable, type RadialSpline, tabulate } from './radial-spline.js';
+import {
+  normaliseTable,
+  type ProfileTable,
+  profileAt,
+  type RadialSpline,
+  tabulate,
+} from './radial-spline.js';
 
 /** Relative error of one shared profile for every star: keeps a few bright stars from deciding alone. */
 export const PROFILE_ERROR = 0.04;
@@ -48,7 +54,15 @@ export interface ChannelProfile {
   wingError: number;
 }
 
+/** Mean shape of the frame's stars: axis ratio a/b and direction of the long axis. */
+export interface Elongation {
+  axisRatio: number;
+  cos: number;
+  sin: number;
+}
+
 export interface RoundInput {
+  elongation: Elongation;
   samples: ProfileSamples;
   rMax: number;
   /** Outer radius of the annulus, px. */
@@ -256,6 +270,31 @@ function fitWing(profile: ChannelProfile, samples: ProfileSamples): void {
   profile.wingError = madSigma(residual, 0) / Math.sqrt(spread);
 }
 
+/**
+ * Second look at a sample that does not fit the round profile: true when it does not fit the elongated one of the same area either. Without
+ * it the ends of trailed stars would be cut off as outliers.
+ */
+function isOutlier(
+  profile: ChannelProfile,
+  input: RoundInput,
+  k: number,
+  s: number,
+  flux: number,
+  v: number,
+  noiseVariance: number,
+): boolean {
+  const { samples, elongation } = input;
+  const dx = (samples.x[s] as number) - (samples.centreX[k] as number);
+  const dy = (samples.y[s] as number) - (samples.centreY[k] as number);
+  const u = dx * elongation.cos + dy * elongation.sin;
+  const w = dy * elongation.cos - dx * elongation.sin;
+  const r = Math.sqrt((u * u) / elongation.axisRatio + w * w * elongation.axisRatio);
+  const signal = Math.max(0, flux * profileAt(profile.table, r));
+  const d = v - signal;
+  const loose = noiseVariance + REJECTION_ERROR * REJECTION_ERROR * signal * signal;
+  return d * d > REJECTION_SIGMA * REJECTION_SIGMA * loose;
+}
+
 /** Flux of star k: the profile scaled to its samples within R_max by weighted least squares. */
 function scaleStar(
   profile: ChannelProfile,
@@ -287,7 +326,12 @@ function scaleStar(
       const d = v - before * p;
       const loose =
         base + REJECTION_ERROR * REJECTION_ERROR * signal * signal + LOOSE_NEIGHBOUR * nb * nb;
-      if (d * d > REJECTION_SIGMA * REJECTION_SIGMA * loose) continue;
+      if (
+        d * d > REJECTION_SIGMA * REJECTION_SIGMA * loose &&
+        isOutlier(profile, input, k, s, before, v, base + LOOSE_NEIGHBOUR * nb * nb)
+      ) {
+        continue;
+      }
     }
     const w =
       p /
@@ -330,7 +374,12 @@ function addStar(profile: ChannelProfile, input: RoundInput, k: number, level: F
     const d = v - signal;
     const loose =
       variance + REJECTION_ERROR * REJECTION_ERROR * signal * signal + LOOSE_NEIGHBOUR * nb * nb;
-    if (d * d > REJECTION_SIGMA * REJECTION_SIGMA * loose) continue;
+    if (
+      d * d > REJECTION_SIGMA * REJECTION_SIGMA * loose &&
+      isOutlier(profile, input, k, s, flux, v, variance + LOOSE_NEIGHBOUR * nb * nb)
+    ) {
+      continue;
+    }
     const w =
       flux /
       (variance +
