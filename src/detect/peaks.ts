@@ -23,6 +23,8 @@ export interface Peaks {
 }
 
 const MAX_PEAKS = 400_000;
+/** Noise of a lattice, as a share of the loudest one's, below which it weighs no more. */
+const QUIETEST_SHARE = 0.3;
 /** Detection rows read at a time. */
 const BATCH = 16;
 
@@ -70,16 +72,16 @@ export function findPeaks(
   const combined = new Float32Array(columns + 2 * half);
   const background = new Float32Array(columns);
   const window = new Float32Array(plan.planes * BATCH * bin * width);
-  // Weights 1/σ², scaled so that the combined image has unit noise, then 1/Σk² so that the filtered one has too.
-  let norm = 0;
-  for (let l = 0; l < plan.lattices.length; l++) {
-    const sigma = mesh.medianNoise[l] as number;
-    if (sigma > 0) norm += 1 / (sigma * sigma);
-  }
-  const weights = plan.lattices.map((_, l) => {
-    const sigma = mesh.medianNoise[l] as number;
-    return sigma > 0 ? 1 / (sigma * sigma * Math.sqrt(norm) * squares) : 0;
-  });
+  // Weights 1/σ², scaled so that the combined image has unit noise, then 1/Σk² so that the filtered one has too. A lattice far quieter
+  // than the others is more likely dead than good: its weight is capped.
+  const loudest = Math.max(...Array.from(mesh.medianNoise).filter((sigma) => sigma > 0), 0);
+  const raw = Array.from(mesh.medianNoise, (sigma) =>
+    sigma > 0 ? 1 / Math.max(sigma, QUIETEST_SHARE * loudest) ** 2 : 0,
+  );
+  const total = Math.sqrt(
+    raw.reduce((sum, w, l) => sum + (w === 0 ? 0 : (w * (mesh.medianNoise[l] as number)) ** 2), 0),
+  );
+  const weights = raw.map((w) => (total > 0 ? w / (total * squares) : 0));
 
   // One mesh for the weighted sum of all lattices: its levels are combined before they are interpolated.
   const cells = mesh.cellsX * mesh.cellsY;
