@@ -32,6 +32,7 @@ export function haloResult(
     g,
     b,
     effective.rMax,
+    effective.crowding,
     arcsecPerPx === null ? null : { arcsecPerPx, apertureMm: frame.metadata.apertureMm },
   );
   if (effective.openEnded) {

@@ -35,6 +35,7 @@ export interface HaloScale {
 
 /**
  * @param r, g, b channel indices in the readings
+ * @param crowding neighbours' light within R_max over the star's own, median star
  */
 export function haloNumbers(
   bootstrap: BootstrapResult,
@@ -42,6 +43,7 @@ export function haloNumbers(
   g: number,
   b: number,
   rMax: number,
+  crowding: number,
   scale: HaloScale | null,
 ): HaloNumbers {
   const { best, draws, radii, smallSample } = bootstrap;
@@ -61,7 +63,10 @@ export function haloNumbers(
       ((reading.atReference[narrow * 3 + 1] as number) -
         (reading.atReference[wide * 3 + 1] as number));
     const value = at(best);
-    const excess = widen(uncertain(value, draws.map(at), smallSample), excessError(value)) ?? {
+    const excess = widen(
+      uncertain(value, draws.map(at), smallSample),
+      excessError(value, crowding),
+    ) ?? {
       value,
       low: Number.NaN,
       high: Number.NaN,

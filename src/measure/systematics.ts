@@ -46,7 +46,10 @@ export function sizeError(
   return key === 'r50' ? R50 : key === 'r80' ? R80 : R90;
 }
 
+/** Points of excess for every unit of crowding (neighbours' light within R_max over the star's own). */
+const CROWDING_POINTS = 1;
+
 /** Systematic error of an excess, points. */
-export function excessError(percent: number): number {
-  return EXCESS_POINTS + EXCESS_SHARE * Math.abs(percent);
+export function excessError(percent: number, crowding: number): number {
+  return EXCESS_POINTS + EXCESS_SHARE * Math.abs(percent) + CROWDING_POINTS * crowding;
 }

@@ -1,6 +1,6 @@
 /** Several frames as text: one row each, a combined row, and what the combination says about itself. */
 import type { CombinedResult } from '../measure/combine.js';
-import type { ChannelName, FrameResult } from '../measure/result.js';
+import type { ChannelName, FrameResult, Uncertain } from '../measure/result.js';
 import { escapeControls } from './escape.js';
 import { paintChannel } from './frame-table.js';
 import { type Column, columnsText, type TextStyle, wrap } from './layout.js';
@@ -61,17 +61,31 @@ export function framesText(
     },
     ...channels.map((name) => sizeColumn(name, results, combined, style)),
   ];
+  // One column, one kind of number: over the perfect lens only where that is known for every frame.
+  const overPerfect = results.every(
+    (each) => each.halo === null || each.halo.blueMinusRed.overPerfectLensPercent !== null,
+  );
   if (hasHalo) {
+    const shown = (
+      contrast:
+        | {
+            excessPercent: Uncertain | null;
+            overPerfectLensPercent: Uncertain | null;
+          }
+        | undefined,
+    ): string =>
+      signed(
+        withUncertainty(
+          (overPerfect ? contrast?.overPerfectLensPercent : contrast?.excessPercent) ?? null,
+          2,
+        ),
+      );
     columns.push(
       {
         head: 'blue − red\nhalo %',
         cells: [
-          ...results.map((each) =>
-            signed(withUncertainty(each.halo?.blueMinusRed.overPerfectLensPercent ?? null, 2)),
-          ),
-          ...combinedRow((all) =>
-            signed(withUncertainty(all.halo?.blueMinusRed.overPerfectLensPercent ?? null, 2)),
-          ),
+          ...results.map((each) => shown(each.halo?.blueMinusRed)),
+          ...combinedRow((all) => shown(all.halo?.blueMinusRed)),
         ],
       },
       {
@@ -90,7 +104,11 @@ export function framesText(
   const legend =
     'FWHM: star width at half brightness, pixel included.' +
     (hasHalo
-      ? ' Blue − red halo: how much more blue than red light falls outside the green image, over what a perfect lens shows.'
+      ? ` Blue − red halo: how much more blue than red light falls outside the green image, ${
+          overPerfect
+            ? 'over what a perfect lens shows'
+            : 'as measured (what a perfect lens shows is not known for every frame)'
+        }.`
       : '');
   const parts = [`${columnsText(columns, width, style)}\n${style.faint(wrap(legend, width))}`];
   if (combined !== null && combined.notes.length > 0) {
