@@ -46,10 +46,15 @@ export function sizeError(
   return key === 'r50' ? R50 : key === 'r80' ? R80 : R90;
 }
 
-/** Points of excess for every unit of crowding (neighbours' light within R_max over the star's own). */
-const CROWDING_POINTS = 1;
+/** Crowding (neighbours' light within R_max over the star's own) from which it shows, and points of excess per unit beyond. */
+const CROWDING_FROM = 0.5;
+const CROWDING_POINTS = 2;
 
 /** Systematic error of an excess, points. */
 export function excessError(percent: number, crowding: number): number {
-  return EXCESS_POINTS + EXCESS_SHARE * Math.abs(percent) + CROWDING_POINTS * crowding;
+  return (
+    EXCESS_POINTS +
+    EXCESS_SHARE * Math.abs(percent) +
+    CROWDING_POINTS * Math.max(0, crowding - CROWDING_FROM)
+  );
 }
