@@ -30,7 +30,7 @@ export {
   type CombinedValue,
   combineFrames,
 } from './measure/combine.js';
-export { measureFrame } from './measure/measure.js';
+export { type Measurement, measureFrame } from './measure/measure.js';
 export { DEFAULT_MEASURE_OPTIONS, type MeasureOptions } from './measure/options.js';
 export type {
   ChannelName,

@@ -235,7 +235,7 @@ function equalTable(cells: readonly EqualCell[], book: TargetBook): TextTable {
   };
 }
 
-/** Allowed bias of FWHM in per cent (measurement.md, section 4). */
+/** Allowed bias of FWHM in per cent (docs/algorithms.md). */
 function sizeLimit({ layout, channel, fwhmPx }: Pick<StarCell, 'layout' | 'channel' | 'fwhmPx'>): {
   target: string;
   limit: number;

@@ -83,7 +83,13 @@ export interface FrameMetadata {
 /** Values the user gives on the command line; they win over the header. */
 export interface FrameOverrides {
   cfa?: CfaPattern | 'none';
+  /** Unit of a FITS file, from 0. */
   hdu?: number;
+  /** Page of a TIFF file, from 1. */
+  page?: number;
+  /** Limits on what one file may unpack to; see limits.ts for the defaults. */
+  maxPixels?: number;
+  maxBytes?: number;
   focalLengthMm?: number;
   apertureMm?: number;
   pixelSizeUm?: number;

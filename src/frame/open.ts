@@ -5,12 +5,15 @@ import { openFits, recognisesFits } from './fits/open-fits.js';
 import type { Frame, FrameOverrides } from './frame.js';
 import { looksLikeText, nameUnreadFormat } from './signatures.js';
 
-/** A format that can be read. Another format is one more entry: a test on the first bytes and a function that opens. */
+/** A format that can be read. Another format is one more entry: a test on the content and a function that opens. */
 interface FormatReader {
-  recognises(head: Uint8Array): boolean;
+  /** `head` holds the first bytes; a format that needs more reads on in `file`. */
+  recognises(head: Uint8Array, file: OpenFile): boolean;
+  /** Loads its decoder only when called. The frame owns the file afterwards. */
   open(file: OpenFile, overrides: FrameOverrides): Frame | Promise<Frame>;
 }
 
+/** Asked in this order. */
 const READERS: readonly FormatReader[] = [{ recognises: recognisesFits, open: openFits }];
 const SUPPORTED = 'uncompressed FITS';
 
@@ -27,7 +30,7 @@ export async function openFrame(path: string, overrides: FrameOverrides = {}): P
   try {
     const head = new Uint8Array(Math.min(HEAD_BYTES, file.size));
     readFully(file, head, 0, head.length, 0);
-    const reader = READERS.find((candidate) => candidate.recognises(head));
+    const reader = READERS.find((candidate) => candidate.recognises(head, file));
     if (reader !== undefined) return await reader.open(file, overrides);
     throw notAFrame(path, head);
   } catch (error) {

@@ -53,7 +53,7 @@ export function skyEvidence(
 /** Share of the photon noise below which measured noise contradicts the gain. */
 const PHOTON_NOISE_SHARE = 0.8;
 
-/** Checks the noise against the photons of the sky where gain and pedestal are known (measurement.md, section 2). */
+/** Checks the noise against the photons of the sky where gain and pedestal are known (docs/algorithms.md). */
 export function checkPhotonNoise(
   frame: Frame,
   found: Found,

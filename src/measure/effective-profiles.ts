@@ -19,7 +19,7 @@ import { recentreStars } from './recentre.js';
 import { createSampleList } from './samples.js';
 import { updateFluxes } from './source-flux.js';
 
-/** R_max in units of the green FWHM (measurement.md, section 5), and the factor by which it is raised. */
+/** R_max in units of the green FWHM (docs/algorithms.md), and the factor by which it is raised. */
 const DEFAULT_RMAX_FWHM = 8;
 const RAISE = 1.5;
 const LARGEST_RMAX_FWHM = 18;

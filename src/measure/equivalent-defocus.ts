@@ -1,4 +1,4 @@
-/** Equivalent chromatic defocus: the extra blur of blue (red) over green, in quadrature, as a geometric defocus (measurement.md, section 7).
+/** Equivalent chromatic defocus: the extra blur of blue (red) over green, in quadrature, as a geometric defocus (docs/algorithms.md).
  *
  * With all light counted within R_max, the difference of the mean square radii of two images is M = 2 ∫ r X(r) dr, where X is the difference
  * of their encircled energies (integration by parts). What air and diffraction do to a perfect lens is taken off X first. A uniform

@@ -55,7 +55,7 @@ export function medianFitFwhm(
   return plusMinus(median, (MEDIAN_EFFICIENCY * madSigma(sizes, median)) / Math.sqrt(sizes.length));
 }
 
-/** Mean ellipticity of the stars from clipped mean components (measurement.md, section 0), with a bootstrap interval. */
+/** Mean ellipticity of the stars from clipped mean components (docs/algorithms.md), with a bootstrap interval. */
 export function ellipticityResult(
   fits: FitColumns,
   stars: readonly number[],

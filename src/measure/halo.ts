@@ -1,4 +1,4 @@
-/** The halo of measurement.md, section 6, read off the profiles of one frame: excess, reach, tints, level. */
+/** The halo of docs/algorithms.md, read off the profiles of one frame: excess, reach, tints, level. */
 import { type PerfectLens, perfectLens } from '../optics/perfect-lens.js';
 import { standardDeviation } from '../stats/robust.js';
 import type { BootstrapResult, ProfileReadings } from './bootstrap.js';

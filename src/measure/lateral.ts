@@ -1,6 +1,6 @@
 /** Lateral colour: where red and blue land beside green, as a constant plus a part linear in the distance from the frame's centre.
  *
- * measurement.md, section 7: shift = (cx, cy) + m · (X, Y). The constant is dispersion in the air or a wedge; m is lateral
+ * docs/algorithms.md: shift = (cx, cy) + m · (X, Y). The constant is dispersion in the air or a wedge; m is lateral
  * chromatic aberration. It is removed before profiles are compared, so that a sideways shift is never mistaken for a halo.
  */
 import { createRandom } from '../stats/random.js';

@@ -1,4 +1,4 @@
-/** Is the data linear? In linear data a star's shape does not depend on its brightness (measurement.md, section 12). */
+/** Is the data linear? In linear data a star's shape does not depend on its brightness (docs/algorithms.md). */
 import { robustLinear } from '../stats/regression.js';
 import { madSigma, medianOf, quantileOf } from '../stats/robust.js';
 import type { FrameResult, Uncertain } from './result.js';

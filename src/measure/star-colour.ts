@@ -1,4 +1,4 @@
-/** How the halo depends on the stars' own colour: redder stars have redder bands (measurement.md, section 6). */
+/** How the halo depends on the stars' own colour: redder stars have redder bands (docs/algorithms.md). */
 import { createRandom } from '../stats/random.js';
 import { medianOf } from '../stats/robust.js';
 import { addTo, BAND, type ChannelProfile, solveProfile } from './profile-rounds.js';

@@ -102,7 +102,7 @@ describe.each(Object.entries(truth.frames))('%s', (file, scene) => {
     );
     expect(Math.abs((channel?.noiseAdu.value as number) / expected.noise - 1)).toBeLessThan(0.1);
 
-    // measurement.md, section 4: FWHM bias ≤ 1 % for 2–8 px (here also 1.8 px), on red and blue sites ≤ 2 % above 2.5 px.
+    // docs/algorithms.md: FWHM bias ≤ 1 % for 2–8 px (here also 1.8 px), on red and blue sites ≤ 2 % above 2.5 px.
     const site = file.includes('mosaic') && name !== 'G' ? 0.02 : 0.01;
     const fits = channel?.medianFitFwhmPx?.value as number;
     expect(Math.abs(fits / expected.fwhmRecorded - 1), `fits: ${fits}`).toBeLessThan(site);

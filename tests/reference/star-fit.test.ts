@@ -79,7 +79,7 @@ async function compare(name: string, plane: string, planeIndex: number, level: n
 
 describe('the fit against scipy on invented frames, every exponent', () => {
   it.each([
-    // 0.1 %: a tenth of the bias allowed at this size (measurement.md, section 4), left for the coarser rule that integrates
+    // 0.1 %: a tenth of the bias allowed at this size (docs/algorithms.md), left for the coarser rule that integrates
     // the pixel (scipy's model has 7 × 7 points) and for stopping early.
     ['analytic_moffat', 'L', 0, 650, 1e-3],
     ['analytic_rgb', 'G', 1, 620, 1e-3],

@@ -149,7 +149,7 @@ describe.each([
     for (const { label, row, star } of pairs(measurement, plane)) {
       const fit = star.fits[key];
       if (!fit) continue;
-      // 0.01 is the target of measurement.md, section 4; the fit's own noise on e is about half that on the size.
+      // 0.01 is the target of docs/algorithms.md; the fit's own noise on e is about half that on the size.
       expect(Math.abs((e1?.[row] as number) - fit.e1), label).toBeLessThan(0.01 + fit.relErr);
       expect(Math.abs((e2?.[row] as number) - fit.e2), label).toBeLessThan(0.01 + fit.relErr);
     }
@@ -310,7 +310,7 @@ describe.each([{ name: 'dslr_200' }, { name: 'dslr_700' }, { name: 'analytic_mos
           if (Math.abs(ratio - 1) > 0.03 + 2 * noise) off++;
         }
         expect(ratios.length, colour).toBeGreaterThanOrEqual(3);
-        // measurement.md, section 4: 3 % in green and 5 % on red and blue sites for stars this small; 1.5 σ of a median beside
+        // docs/algorithms.md: 3 % in green and 5 % on red and blue sites for stars this small; 1.5 σ of a median beside
         // it, for sites two pixels apart undersample one star, and the weights of the few samples that hold light decide much.
         const tolerance =
           (colour === 'G' ? 0.03 : 0.05) + (1.5 * 1.25 * median(noises)) / Math.sqrt(noises.length);

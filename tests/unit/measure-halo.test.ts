@@ -58,7 +58,7 @@ describe.each(LENSES)('%s', (name) => {
     (pair) => {
       const { value, low, high } = measured[pair].excessPercent;
       const expected = known[`${pair}Percent`];
-      // measurement.md, section 6; the achromat's 400 × 300 px hold some 90 stars.
+      // docs/algorithms.md; the achromat's 400 × 300 px hold some 90 stars.
       expect(Math.abs(value - expected)).toBeLessThan(2);
       expect(Math.abs(value - expected)).toBeLessThan(4 * ((high - low) / 2));
     },

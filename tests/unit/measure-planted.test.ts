@@ -123,7 +123,7 @@ describe.each(CASES)('$layout, $fwhmPx px, β $beta, e $ellipticity', (options) 
     const weights = rows.map((row) => 1 / columns[error][row] ** 2);
     const total = weights.reduce((sum, w) => sum + w, 0);
     const average = rows.reduce((sum, row, k) => sum + weights[k] * columns[size][row], 0) / total;
-    // measurement.md, section 4: 1 % from 2 px on, 3 % below; four times the error of the weighted mean is added.
+    // docs/algorithms.md: 1 % from 2 px on, 3 % below; four times the error of the weighted mean is added.
     const limit = (truth < 2 ? 0.03 : 0.01) * truth + 4 / Math.sqrt(total);
     expect(Math.abs(average - truth)).toBeLessThan(limit);
     const scatter = rms(pulls(size, error, () => average));
@@ -197,7 +197,7 @@ test.each([
   const channel = result.channels[layout === 'mono' ? 'L' : 'G'];
   const median = channel?.medianFitFwhmPx;
   if (!median) throw new Error('no median size');
-  // Bias of 1 % (measurement.md, section 4), and up to one step of the exponent, which 100 such stars do not pin down: 1.5 % more.
+  // Bias of 1 % (docs/algorithms.md), and up to one step of the exponent, which 100 such stars do not pin down: 1.5 % more.
   const truth = recordedShape({ fwhmPx, beta: 3.5, ellipticity: 0 }).fwhm;
   expect(Math.abs(median.value / truth - 1)).toBeLessThan(0.025);
 });

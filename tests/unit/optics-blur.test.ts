@@ -48,7 +48,7 @@ describe('equivalent blur', () => {
     expect(found.residual).toBeLessThan(2e-4);
   });
 
-  it('adds d²/8 to the mean squared radius (measurement.md, section 7): d/(2√2) is the RMS radius of a disc', () => {
+  it('adds d²/8 to the mean squared radius (docs/algorithms.md): d/(2√2) is the RMS radius of a disc', () => {
     for (const diameter of [1.5, 3, 6, 10]) {
       const added = meanSquareRadius(star(diameter)) - meanSquareRadius(reference);
       expect(Math.abs(added / (diameter ** 2 / 8) - 1)).toBeLessThan(1e-3);

@@ -85,7 +85,7 @@ describe('secondary spectrum of the classical N-BK7/F2 doublet', () => {
   const focus = (nm: number): number => 1 / (k1 * (crown(nm) - 1) + k2 * (flint(nm) - 1));
 
   it.each([
-    // measurement.md, section 7, after f/2000, the rule of thumb of the handbooks.
+    // docs/algorithms.md, after f/2000, the rule of thumb of the handbooks.
     ['d', d, -2002],
     ['e', e, -1787],
     ['g', g, 579],

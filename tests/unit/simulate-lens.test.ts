@@ -40,7 +40,7 @@ describe('glass', () => {
 });
 
 describe('doublet of N-BK7 and F2, corrected at F and C', () => {
-  // measurement.md section 7: d f/2002 and e f/1787 short of the F–C focus, g f/579 and h f/247 long; the last digit
+  // docs/algorithms.md: d f/2002 and e f/1787 short of the F–C focus, g f/579 and h f/247 long; the last digit
   // depends on whether the shift is divided by f(F) or f(λ).
   it.each([
     ['d', d, -2002],
