@@ -1,6 +1,7 @@
 /** Options of the commands: how their text is read, their groups and their defaults. */
 import { type Command, InvalidArgumentError, Option } from 'commander';
 import type { CfaPattern, FrameOverrides } from '../frame/frame.js';
+import { DEFAULT_MAX_BYTES, DEFAULT_MAX_PIXELS } from '../frame/limits.js';
 import { DEFAULT_MEASURE_OPTIONS, type MeasureOptions } from '../measure/options.js';
 import type { ColorChoice } from './terminal.js';
 
@@ -17,6 +18,9 @@ export interface MeasureFlags {
   pixelSize?: number;
   gain?: number;
   saturation?: number;
+  maxPixels?: number;
+  maxBytes?: number;
+  recursive?: boolean;
   zone: 'all' | 'centre';
   maxStars: number;
   haloRadius?: number;
@@ -57,6 +61,7 @@ const MOST_SEED = 4294967295;
 /** Fewest stars that a profile and its bootstrap can stand on. */
 const LEAST_STARS = 3;
 
+const INPUT = 'Which files:';
 const FRAME = 'What the file does not say, or says wrongly:';
 const MEASURING = 'Measuring:';
 const OUTPUT = 'Output:';
@@ -103,6 +108,24 @@ export function addMeasureOptions(command: Command): Command {
   for (const [flags, meaning] of numbers) {
     add(FRAME, new Option(flags, `${meaning} (default: from the header)`).argParser(positive));
   }
+  add(
+    FRAME,
+    new Option(
+      '--max-pixels <n>',
+      `most pixels a frame may claim (default: ${DEFAULT_MAX_PIXELS})`,
+    ).argParser(wholeNumber(1)),
+  );
+  add(
+    FRAME,
+    new Option(
+      '--max-bytes <n>',
+      `most bytes a file may unpack to (default: ${DEFAULT_MAX_BYTES})`,
+    ).argParser(wholeNumber(1)),
+  );
+  add(
+    INPUT,
+    new Option('--recursive', 'look into the folders of a folder as well; links are not followed'),
+  );
   add(
     MEASURING,
     new Option(
@@ -203,5 +226,7 @@ export function frameOverrides(flags: MeasureFlags): FrameOverrides {
     ...(flags.pixelSize !== undefined && { pixelSizeUm: flags.pixelSize }),
     ...(flags.gain !== undefined && { gainElectronsPerAdu: flags.gain }),
     ...(flags.saturation !== undefined && { saturationAdu: flags.saturation }),
+    ...(flags.maxPixels !== undefined && { maxPixels: flags.maxPixels }),
+    ...(flags.maxBytes !== undefined && { maxBytes: flags.maxBytes }),
   };
 }

@@ -5,8 +5,13 @@ import { openFits, recognisesFits } from './fits/open-fits.js';
 import type { Frame, FrameOverrides } from './frame.js';
 import { looksLikeText, nameUnreadFormat } from './signatures.js';
 
+/** What a file holds that can be opened. */
+export type ContentKind = 'frame' | 'picture';
+
 /** A format that can be read. Another format is one more entry: a test on the content and a function that opens. */
 interface FormatReader {
+  /** 'picture': nearly always processed (8-bit JPEG, PNG); a folder's pictures are measured only when named. */
+  kind: ContentKind;
   /** `head` holds the first bytes; a format that needs more reads on in `file`. */
   recognises(head: Uint8Array, file: OpenFile): boolean;
   /** Loads its decoder only when called. The frame owns the file afterwards. */
@@ -14,7 +19,9 @@ interface FormatReader {
 }
 
 /** Asked in this order. */
-const READERS: readonly FormatReader[] = [{ recognises: recognisesFits, open: openFits }];
+const READERS: readonly FormatReader[] = [
+  { kind: 'frame', recognises: recognisesFits, open: openFits },
+];
 const SUPPORTED = 'uncompressed FITS';
 
 /** Bytes looked at to recognise a format. */
@@ -36,6 +43,25 @@ export async function openFrame(path: string, overrides: FrameOverrides = {}): P
   } catch (error) {
     closeFile(file);
     throw error;
+  }
+}
+
+/** What the content of a file is, without opening it as a frame; null when it is none or cannot be read. */
+export function contentKind(path: string): ContentKind | null {
+  let file: OpenFile;
+  try {
+    file = openFile(path);
+  } catch {
+    return null;
+  }
+  try {
+    const head = new Uint8Array(Math.min(HEAD_BYTES, file.size));
+    readFully(file, head, 0, head.length, 0);
+    return READERS.find((candidate) => candidate.recognises(head, file))?.kind ?? null;
+  } catch {
+    return null;
+  } finally {
+    closeFile(file);
   }
 }
 

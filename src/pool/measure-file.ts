@@ -10,6 +10,8 @@ import type { FrameResult } from '../measure/result.js';
 /** What to do with one file. Plain data: it travels to a worker. */
 export interface MeasureTask {
   file: string;
+  /** A name that led to no file: it becomes a failed result in its place. */
+  fault?: NonNullable<FrameResult['error']> | null;
   options: MeasureOptions;
   overrides: FrameOverrides;
   /** Whether the star catalogue is wanted too. */
@@ -24,24 +26,25 @@ export interface MeasureOutcome {
 
 /** Opens, measures and closes. Never throws: a fault becomes a failed result, so that other frames go on. */
 export async function measureFile(task: MeasureTask): Promise<MeasureOutcome> {
+  if (task.fault) return { result: failedResult(task.file, task.fault), catalogue: null };
   let frame: Frame | null = null;
   try {
     frame = await openFrame(task.file, task.overrides);
     const { result, catalogue } = measureFrame(frame, task.options);
     return { result, catalogue: task.keepStars ? catalogue : null };
   } catch (error) {
-    return { result: failedResult(task.file, error), catalogue: null };
+    return { result: failedResult(task.file, errorData(error)), catalogue: null };
   } finally {
     frame?.rows.close();
   }
 }
 
 /** The record of a file that could not be measured. */
-function failedResult(file: string, error: unknown): FrameResult {
+function failedResult(file: string, error: NonNullable<FrameResult['error']>): FrameResult {
   return {
     file,
     status: 'failed',
-    error: errorData(error),
+    error,
     width: null,
     height: null,
     layout: null,

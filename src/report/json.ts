@@ -27,6 +27,7 @@ interface MeasureParameters {
   haloAnyway: boolean;
   cfa: NonNullable<FrameOverrides['cfa']> | null;
   hdu: number | null;
+  page: number | null;
   focalLengthMm: number | null;
   apertureMm: number | null;
   pixelSizeUm: number | null;
@@ -66,6 +67,7 @@ export function measureDocument(
       haloAnyway: options.haloAnyway,
       cfa: overrides.cfa ?? null,
       hdu: overrides.hdu ?? null,
+      page: overrides.page ?? null,
       focalLengthMm: overrides.focalLengthMm ?? null,
       apertureMm: overrides.apertureMm ?? null,
       pixelSizeUm: overrides.pixelSizeUm ?? null,

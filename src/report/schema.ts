@@ -19,6 +19,7 @@ const parameters = z.strictObject({
     .nullable()
     .describe('--cfa; null = from the header or the pixels'),
   hdu: wholeOrNull('--hdu; null = the first usable image'),
+  page: wholeOrNull('--page of a TIFF file, from 1; null = the first'),
   focalLengthMm: numberOrNull('--focal-length, mm; null = from the header'),
   apertureMm: numberOrNull('--aperture, mm; null = from the header'),
   pixelSizeUm: numberOrNull('--pixel-size, µm; null = from the header'),

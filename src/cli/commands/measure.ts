@@ -1,10 +1,8 @@
 /** `bluerim measure`: frames in, tables or JSON out. */
-import { realpathSync } from 'node:fs';
 import { availableParallelism } from 'node:os';
 import { Command } from 'commander';
 import { UsageError } from '../../errors.js';
 import type { NamedCatalogue } from '../../report/star-table.js';
-import type { Warning } from '../../warnings.js';
 import {
   addMeasureOptions,
   frameOverrides,
@@ -20,8 +18,10 @@ Examples:
       sizes and false colour of one frame
   bluerim measure --focal-length 480 --aperture 80 --pixel-size 3.76 field.fits
       the same with arcseconds and micrometres, beside a perfect lens
-  bluerim measure night/*.fits
-      one row per frame, and all of them combined
+  bluerim measure night
+      the frames of a folder: one row each, and all of them combined
+  find . -name '*.fits' -print0 | bluerim measure -
+      the frames of a list
   bluerim measure --json -o field.json --stars stars.ecsv field.fits
       every number with its interval, and every star, for other programs
 
@@ -35,7 +35,10 @@ export function measureCommand(setExitCode: (code: number) => void): Command {
     .description(
       'Measure star sizes and false colour in frames of a star field. Linear data straight from the camera serves best: not stretched, not sharpened, and a colour mosaic not interpolated.',
     )
-    .argument('<frame...>', 'FITS files: mono, colour mosaic, or three colour planes')
+    .argument(
+      '<frame...>',
+      'frames: mono, colour mosaic, or three colour planes; a folder stands for the frames in it, a quoted pattern ("night/*.fits") for all that match, - for a list on standard input',
+    )
     .helpOption('-h, --help', 'show this help')
     .addHelpText('after', EXAMPLES);
   return addMeasureOptions(command).action(async (frames: string[], flags: MeasureFlags) => {
@@ -58,7 +61,9 @@ async function runMeasure(
   for (const target of [output, flags.stars]) {
     if (target !== undefined) checkFileTarget(target, flags.force ?? false);
   }
-  const { files, warnings } = withoutRepeats(frames);
+  const { expandInputs } = await import('../inputs.js');
+  const { inputs, warnings } = await expandInputs(frames, flags.recursive ?? false);
+  const files = inputs.map(({ file }) => file);
 
   const { chooseJobs, measureAll } = await import('../../pool/pool.js');
   const { startProgress } = await import('../progress.js');
@@ -68,7 +73,7 @@ async function runMeasure(
   const overrides = frameOverrides(flags);
   const keepStars = starsFormat !== null;
   const outcomes = await measureAll(
-    files.map((file) => ({ file, options, overrides, keepStars })),
+    inputs.map(({ file, fault }) => ({ file, fault, options, overrides, keepStars })),
     jobs,
     () => progress.step(),
   ).finally(() => progress.stop());
@@ -103,39 +108,9 @@ async function runMeasure(
     writeWhole(output, text);
     terminal.message(`wrote ${output}`);
   }
-  showWarnings(allWarnings(results, warnings), frames.length === 1, terminal);
+  showWarnings(allWarnings(results, warnings), files.length === 1, terminal);
   showFailures(results, terminal);
   return results.some((each) => each.status === 'failed') ? 1 : 0;
-}
-
-/** Leaves out a file that was named before, under whatever path, and says so. */
-function withoutRepeats(frames: readonly string[]): { files: string[]; warnings: Warning[] } {
-  const files: string[] = [];
-  const warnings: Warning[] = [];
-  const seen = new Set<string>();
-  for (const file of frames) {
-    const identity = realPath(file);
-    if (seen.has(identity)) {
-      warnings.push({
-        code: 'same-file-twice',
-        message: 'this file was named more than once; it is measured once and counts once',
-        file,
-      });
-    } else {
-      seen.add(identity);
-      files.push(file);
-    }
-  }
-  return { files, warnings };
-}
-
-/** The path with links resolved; a path that leads nowhere stands for itself. */
-function realPath(file: string): string {
-  try {
-    return realpathSync(file);
-  } catch {
-    return file;
-  }
 }
 
 type StarsFormat = 'csv' | 'ecsv';
