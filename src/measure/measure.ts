@@ -1,36 +1,25 @@
 /** Measures one frame: frame → background → sources → fits → profiles → halo → record. Pure but for reading rows. */
 import { createCatalogue, type StarCatalogue } from '../catalogue/catalogue.js';
 import { FLAG } from '../catalogue/flags.js';
-import { planChannels } from '../detect/lattice.js';
-import { createFloatReader } from '../frame/convert.js';
 import type { Frame } from '../frame/frame.js';
-import { createRecordedFwhmTable } from '../optics/pixel.js';
 import type { Warning } from '../warnings.js';
 import { type BootstrapResult, bootstrapProfiles } from './bootstrap.js';
-import { lookAtWidth } from './channel-fits.js';
 import { channelResult } from './channel-result.js';
-import { checkPhotonNoise, litChannels, skyEvidence } from './checks.js';
+import { litChannels } from './checks.js';
 import { buildProfiles, CROWDED, type EffectiveProfiles } from './effective-profiles.js';
 import { equivalentDefocus } from './equivalent-defocus.js';
 import { fillCatalogue } from './fill-catalogue.js';
-import { FIT_MODEL_ERROR, type Found, findSources } from './find.js';
-import { fitSources } from './fit-sources.js';
+import { linearityOf, lowestSaturation, scaleOrWarning } from './frame-facts.js';
 import { haloResult, lateralResult } from './halo-result.js';
-import { judgeLinearity } from './linearity.js';
 import type { MeasureOptions } from './options.js';
-import type { Elongation } from './profile-rounds.js';
 import type { ChannelName, ChannelResult, FrameResult } from './result.js';
+import { fitOtherChannels, profileSettings, searchFrame } from './search-frame.js';
 import { countRejected, selectStars } from './select-stars.js';
 import { UNDERSAMPLED_PX } from './systematics.js';
 import { plainSentence } from './verdict.js';
 
-/** Signal-to-noise from which a star's shape is measured, and from which it is preferred for profiles. */
-const SMALLEST_SNR = 10;
 /** Fewest stars for profiles with intervals. */
-const FEWEST_PROFILE_STARS = 3;
-/** Fits in red and blue: enough for lateral colour and a median; further stars have green fits only. */
-const OTHER_CHANNEL_FITS = 200;
-
+export const FEWEST_PROFILE_STARS = 3;
 export interface Measurement {
   result: FrameResult;
   catalogue: StarCatalogue;
@@ -49,123 +38,19 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
   };
   const { rows, metadata } = frame;
   const { width, height } = rows;
-  const plan = planChannels(frame);
-  const quantum = rows.sampleType === 'f32' || rows.sampleType === 'f64' ? 0 : Math.abs(rows.scale);
-  const gain = metadata.gainElectronsPerAdu;
-  const noisePerSignal = gain !== null && gain > 0 ? 1 / gain : 0;
-  const found = findSources({
-    read: createFloatReader(rows),
-    plan,
-    width,
-    height,
-    quantum,
-    thresholdSigma: options.thresholdSigma,
-    maxStars: options.maxStars,
-    smallestSnr: SMALLEST_SNR,
-    noisePerSignal,
-    knownSaturation:
-      metadata.saturationAdu !== null
-        ? { adu: metadata.saturationAdu, source: frame.saturationGiven ? 'option' : 'header' }
-        : null,
-    typeMaximum: frame.typeMaximumAdu,
-  });
-  const { sources, mesh } = found;
-  if (found.peaks.overflow) {
-    warn(
-      'too-many-sources',
-      'more than 400,000 sources: the list was cut; measure a part of the frame',
-    );
-  }
-  checkPhotonNoise(frame, found, warn);
-  if (found.pattern) {
-    warn(
-      'spot-pattern',
-      'the spots touch each other in a regular pattern: a grossly defocused image or a wavefront sensor, not a star field',
-    );
-  }
-  if (mesh.emptyShare > 0.2) {
-    warn(
-      'empty-samples',
-      `${(100 * mesh.emptyShare).toFixed(0)} % of the samples hold no value; numbers come from the rest`,
-    );
-  }
-  if (found.peaks.noiseCorrelation > 1.5 && found.locus !== null) {
-    warn(
-      'correlated-noise',
-      'neighbouring samples share their noise (interpolated, stacked or very crowded frame): signal-to-noise is lower than single samples suggest',
-    );
-  }
-
+  const searched = searchFrame(frame, options, warn);
+  const { plan, found, noisePerSignal } = searched;
+  const { sources } = found;
   const reference = plan.reference;
-  const referenceFits = sources.fits[reference];
-  if (!referenceFits) throw new RangeError('no reference channel');
   const stars = selectStars(found, options, width, height);
-
-  // Red and blue: own width, own radius, own centroid.
-  const betas = plan.channels.map(() => found.beta);
-  const fwhmOptical = found.locus?.fwhmPx ?? Number.NaN;
-  if (found.locus) {
-    for (let c = 0; c < plan.channels.length; c++) {
-      const fits = sources.fits[c];
-      if (c === reference || !fits) continue;
-      const look = lookAtWidth(
-        found.core,
-        found.stampOf,
-        plan,
-        sources,
-        stars,
-        c,
-        fwhmOptical,
-        found.beta,
-        noisePerSignal,
-      );
-      const start = Number.isNaN(look) ? fwhmOptical : look;
-      fitSources(
-        found.core,
-        found.stampOf,
-        plan,
-        sources,
-        stars.slice(0, OTHER_CHANNEL_FITS),
-        {
-          channel: c,
-          beta: found.beta,
-          startFwhmPx: start,
-          radiusPx: Math.min(
-            found.core.radius,
-            Math.max(found.fitRadiusPx, 2.2 * Math.sqrt(start * start + 1) + 0.5),
-          ),
-          noisePerSignal,
-          modelError: FIT_MODEL_ERROR,
-        },
-        fits,
-      );
-    }
-  }
+  fitOtherChannels(searched, stars);
 
   let effective: EffectiveProfiles | null = null;
   let bootstrap: BootstrapResult | null = null;
   // A channel without light (a dead colour, a narrow filter before a mosaic) has no sizes and makes no halo.
   let lit: boolean[] = plan.channels.map(() => false);
-  const recorded =
-    Number.isFinite(found.beta) || found.beta === Number.POSITIVE_INFINITY
-      ? createRecordedFwhmTable(found.beta)
-      : null;
-  const fwhmFirst = found.locus && recorded ? recorded(fwhmOptical) : Number.NaN;
   if (found.locus && stars.length >= FEWEST_PROFILE_STARS) {
-    effective = buildProfiles(found, stars, {
-      read: createFloatReader(rows),
-      plan,
-      mesh,
-      width,
-      height,
-      noisePerSignal,
-      seed: options.seed,
-      draws: options.bootstrapDraws,
-      rMaxPx: options.rMaxPx,
-      fwhmPx: fwhmFirst,
-      elongation: elongationOf(found),
-      beta: Math.max(2, Math.min(4, found.beta)),
-    });
+    effective = buildProfiles(found, stars, profileSettings(searched, options, options.rMaxPx));
     if (effective) {
       lit = litChannels(effective);
       bootstrap = bootstrapProfiles(
@@ -193,14 +78,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
     );
   }
 
-  const arcsecPerPx = scaleOf(frame);
-  if (arcsecPerPx === null) {
-    const missing = [
-      metadata.pixelSizeUm === null ? 'pixel size (--pixel-size)' : null,
-      metadata.focalLengthMm === null ? 'focal length (--focal-length)' : null,
-    ].filter((item) => item !== null);
-    warn('no-scale', `sizes stay in pixels: the header gives no ${missing.join(' and no ')}`);
-  }
+  const arcsecPerPx = scaleOrWarning(metadata, warn);
   const undersampled =
     bootstrap !== null && (bootstrap.best.fwhm[reference] as number) < UNDERSAMPLED_PX;
   if (bootstrap && undersampled) {
@@ -232,22 +110,19 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
       lit[c] ? bootstrap : null,
       c,
       stars,
-      betas[c] as number,
+      found.beta,
       arcsecPerPx,
       options.seed,
     );
   }
 
-  const greenFwhm = stars.map((i) => fwhmColumn(found, i));
-  const linearity = found.locus
-    ? judgeLinearity({
-        fwhmPx: greenFwhm,
-        flux: stars.map((i) => referenceFits.flux[i] as number),
-        probablyProcessed: frame.probablyProcessed,
-        undersampled,
-        ...skyEvidence(found, plan.ofChannel[reference] as number[]),
-      })
-    : null;
+  const linearity = linearityOf(
+    frame,
+    found,
+    stars,
+    plan.ofChannel[reference] as number[],
+    undersampled,
+  );
   const stretched = linearity?.verdict === 'stretched' || frame.probablyProcessed;
   if (linearity?.verdict === 'stretched') {
     warn('stretched', `the data is not linear: ${linearity.reasons.join('; ')}`);
@@ -313,7 +188,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
       found: sources.n,
       used: used.length,
       rejected,
-      saturationAdu: lowest(found.saturation),
+      saturationAdu: lowestSaturation(found),
       saturationSource: found.saturationSource,
       zone: options.zone,
     },
@@ -342,37 +217,11 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
     sources.n,
     plan.channels.filter((name) => namedChannels.includes(name)),
   );
-  fillCatalogue(catalogue, plan, found, betas);
+  fillCatalogue(
+    catalogue,
+    plan,
+    found,
+    plan.channels.map(() => found.beta),
+  );
   return { result, catalogue };
-}
-
-function lowest(values: Float64Array): number | null {
-  let low = Number.POSITIVE_INFINITY;
-  for (const value of values) if (value < low) low = value;
-  return Number.isFinite(low) ? low : null;
-}
-
-const ARCSEC_PER_UM_MM = 206.265;
-
-/** 206.265 × pixel in µm / focal length in mm, or null. */
-function scaleOf(frame: Frame): number | null {
-  const { pixelSizeUm, focalLengthMm } = frame.metadata;
-  if (pixelSizeUm === null || focalLengthMm === null) return null;
-  return (ARCSEC_PER_UM_MM * pixelSizeUm) / focalLengthMm;
-}
-
-function fwhmColumn(found: Found, i: number): number {
-  const fits = found.sources.fits[found.reference];
-  if (!fits) return Number.NaN;
-  const g2 = (fits.g1[i] as number) ** 2 + (fits.g2[i] as number) ** 2;
-  return (fits.alpha[i] as number) * (1 - g2) ** 0.25;
-}
-
-/** Mean shape of the stars from the locus: e = (a − b)/(a + b), so a/b = (1 + e)/(1 − e). */
-function elongationOf(found: Found): Elongation {
-  const e1 = found.locus?.e1 ?? 0;
-  const e2 = found.locus?.e2 ?? 0;
-  const e = Math.min(0.8, Math.sqrt(e1 * e1 + e2 * e2));
-  const angle = 0.5 * Math.atan2(e2, e1);
-  return { axisRatio: (1 + e) / (1 - e), cos: Math.cos(angle), sin: Math.sin(angle) };
 }
