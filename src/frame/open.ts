@@ -3,6 +3,8 @@ import { FrameReadError, UnsupportedFormatError } from '../errors.js';
 import { closeFile, type OpenFile, openFile, readFully } from './file.js';
 import { openFits, recognisesFits } from './fits/open-fits.js';
 import type { Frame, FrameOverrides } from './frame.js';
+import { openRaw } from './raw/open-raw.js';
+import { recognisesRaw } from './raw/recognise.js';
 import { looksLikeText, nameUnreadFormat } from './signatures.js';
 
 /** What a file holds that can be opened. */
@@ -21,8 +23,9 @@ interface FormatReader {
 /** Asked in this order. */
 const READERS: readonly FormatReader[] = [
   { kind: 'frame', recognises: recognisesFits, open: openFits },
+  { kind: 'frame', recognises: recognisesRaw, open: openRaw },
 ];
-const SUPPORTED = 'uncompressed FITS';
+const SUPPORTED = 'uncompressed FITS, camera raw';
 
 /** Bytes looked at to recognise a format. */
 const HEAD_BYTES = 512;

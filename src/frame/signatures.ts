@@ -36,7 +36,7 @@ const SIGNATURES: readonly { bytes: readonly number[]; at?: number; format: Unre
   {
     bytes: [0x66, 0x74, 0x79, 0x70],
     at: 4,
-    format: { found: 'a HEIF or camera raw file', remedy: SAVE_AS_FITS },
+    format: { found: 'a HEIF picture or a video', remedy: SAVE_AS_FITS },
   },
 ];
 

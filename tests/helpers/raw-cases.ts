@@ -6,7 +6,7 @@ import { type DngContent, dngBytes } from './dng-bytes.js';
 
 /** Raw area of all cases, px. */
 export const RAW_WIDTH = 150;
-export const RAW_HEIGHT = 110;
+const RAW_HEIGHT = 110;
 
 /** One file. */
 export interface RawCase {
@@ -28,7 +28,7 @@ const LIGHT = { R: 2600, G: 4100, B: 1700 } as const;
 const DARK = 600;
 
 /** A mosaic of the order `pattern` from the area's first pixel on, dark outside, with a fixed made-up scatter of ±31. */
-export function mosaicSamples(pattern: string, area: Area, largest = 65535): Uint16Array {
+function mosaicSamples(pattern: string, area: Area, largest = 65535): Uint16Array {
   const samples = new Uint16Array(RAW_WIDTH * RAW_HEIGHT);
   for (let y = 0; y < RAW_HEIGHT; y++) {
     for (let x = 0; x < RAW_WIDTH; x++) {

@@ -360,7 +360,7 @@ describe('real files that are no plain image', () => {
     ['5_fits_conformance/longstrn.fits', 'no-image'],
     ['5_fits_conformance/m13_rice.fits', 'unsupported-format'],
     ['5_fits_conformance/test.fits.gz', 'unsupported-format'],
-    ['2_cfa/truncated_leica.dng', 'unsupported-format'],
+    ['2_cfa/truncated_leica.dng', 'truncated'],
   ] as const) {
     const path = findData(name);
     test.skipIf(path === null)(`${name}: ${code}`, async () => {

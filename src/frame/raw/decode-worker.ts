@@ -32,13 +32,16 @@ function report(message: DecodeReport, transfer: ArrayBuffer[] = []): void {
 /** Only the fields of the interface: the decoder's record has hundreds, with text of any length. */
 function pick(raw: LibRawInstance): RawMetadata {
   const all = raw.metadata(true);
+  // Marked as turned by a quarter (bit 2), the record's width and height are those of the turned picture, all else is not.
+  const turned = (all.flip & 4) !== 0;
   return {
     raw_width: all.raw_width,
     raw_height: all.raw_height,
     left_margin: all.left_margin,
     top_margin: all.top_margin,
-    width: all.width,
-    height: all.height,
+    width: turned ? all.height : all.width,
+    height: turned ? all.width : all.height,
+    flip: all.flip,
     filters: all.filters,
     cdesc: String(all.cdesc),
     colors: all.colors,

@@ -2,8 +2,6 @@
  * wants a browser. Only `decode-worker.ts` loads it, in a thread of its own.
  */
 import { readFileSync } from 'node:fs';
-import { createRequire } from 'node:module';
-import { pathToFileURL } from 'node:url';
 
 /** What the decoder says about a file: the fields that are used here. Numbers not in the file are 0. */
 export interface RawMetadata {
@@ -14,6 +12,8 @@ export interface RawMetadata {
   top_margin: number;
   width: number;
   height: number;
+  /** How the picture is to be turned for display: bits 0 and 1 mirror, bit 2 exchanges rows and columns. Never carried out. */
+  flip: number;
   /** Mosaic of the visible area as a bit field, see `mosaic.ts`; 0: none, 9: X-Trans, 1: 16 × 16. Signed. */
   filters: number;
   /** Names of the colours 0 … 3. */
@@ -67,8 +67,8 @@ type CreateModule = (options: {
  * The module's memory only grows: it is freed with the thread.
  */
 export async function loadLibRaw(print: (line: string) => void): Promise<LibRawModule> {
-  const path = createRequire(import.meta.url).resolve('libraw-wasm/dist/libraw.js');
-  const { default: create } = (await import(pathToFileURL(path).href)) as { default: CreateModule };
-  const wasmBinary = readFileSync(path.replace(/\.js$/, '.wasm'));
+  const url = import.meta.resolve('libraw-wasm/dist/libraw.js');
+  const { default: create } = (await import(url)) as { default: CreateModule };
+  const wasmBinary = readFileSync(new URL('libraw.wasm', url));
   return create({ wasmBinary, print, printErr: print });
 }

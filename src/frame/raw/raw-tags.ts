@@ -14,6 +14,10 @@ const TAG = {
   height: 257,
   compression: 259,
   photometric: 262,
+  stripOffsets: 273,
+  stripBytes: 279,
+  tileOffsets: 324,
+  tileBytes: 325,
   samplesPerPixel: 277,
   sampleFormat: 339,
   cfaRepeat: 33421,
@@ -64,6 +68,20 @@ export interface RawTags {
 export function isRawImage(tags: TagSource): boolean {
   const photometric = first(tags, TAG.photometric);
   return photometric === COLOUR_FILTER_ARRAY || photometric === LINEAR_RAW;
+}
+
+/** End of the image's last strip or tile as its directory tells it, bytes from the start of the file; 0 when it does not. */
+export function lastByte(tags: TagSource): number {
+  let end = 0;
+  for (const [offsetTag, lengthTag] of [
+    [TAG.stripOffsets, TAG.stripBytes],
+    [TAG.tileOffsets, TAG.tileBytes],
+  ] as const) {
+    const offsets = tags.numbers(offsetTag) ?? [];
+    const lengths = tags.numbers(lengthTag) ?? [];
+    for (const [i, offset] of offsets.entries()) end = Math.max(end, offset + (lengths[i] ?? 0));
+  }
+  return end;
 }
 
 /** Reads the description; impossible areas count as missing. */
