@@ -31,14 +31,15 @@ export interface DecodedRaw {
 /**
  * Decodes the file in `bytes`, whose buffer is handed over and lost to the caller.
  * @param inspect is told what the file is before anything large is allocated; it throws to stop there
+ * @param seconds time limit of each step; by default it grows with the file
  * @throws FrameReadError `damaged`, `too-slow` or `no-decoder`; whatever `inspect` throws
  */
 export async function decodeRaw(
   path: string,
   bytes: Uint8Array<ArrayBuffer>,
   inspect: (metadata: RawMetadata) => void,
+  seconds: number = BASE_SECONDS + (SECONDS_PER_MEGABYTE * bytes.length) / 1e6,
 ): Promise<DecodedRaw> {
-  const seconds = BASE_SECONDS + (SECONDS_PER_MEGABYTE * bytes.length) / 1e6;
   const worker = new Worker(WORKER, {
     workerData: bytes,
     transferList: [bytes.buffer],

@@ -42,6 +42,14 @@ export async function openRaw(file: OpenFile, overrides: FrameOverrides): Promis
   const decoded = await decodeRaw(path, bytes, (metadata) => {
     const { raw_width: width, raw_height: height } = metadata;
     tags = described.images.find((i) => i.width === width && i.height === height) ?? null;
+    if (tags === null && described.images.length > 0) {
+      throw new FrameReadError(
+        'damaged',
+        path,
+        `the camera raw decoder sees a raw image of ${width} × ${height} pixels where the directories describe none`,
+        'copy it from the camera again, or save the frame as FITS',
+      );
+    }
     refuseUnread(path, metadata, tags);
     checkLimits(path, width, height, width * height * BYTES_PER_SAMPLE, overrides);
   });

@@ -125,25 +125,26 @@ function refusalOf(tags: TagSource, isMosaic: boolean): RawTags['refusal'] {
   if (compression === LOSSY_JPEG) {
     return {
       found: 'a DNG with lossy compression, which changes star images,',
-      remedy: 'convert the camera’s own file again, without lossy compression',
+      remedy: 'convert the original file of the camera again, without lossy compression',
     };
   }
   if (compression === JPEG_XL) {
     return {
       found: 'a DNG with JPEG XL compression',
-      remedy: 'convert the camera’s own file to a DNG of version 1.4 to 1.6',
+      remedy: 'convert the original file of the camera to a DNG of version 1.4 to 1.6',
     };
   }
   if ((tags.numbers(TAG.sampleFormat) ?? []).includes(FLOATING_POINT)) {
     return {
       found: 'a DNG of floating-point samples',
-      remedy: 'give the camera’s own file, or save the frame as FITS or TIFF of 32-bit floats',
+      remedy:
+        'give the original file of the camera, or save the frame as FITS or TIFF of 32-bit floats',
     };
   }
   if ((first(tags, TAG.samplesPerPixel) ?? 1) !== 1) {
     return {
       found: 'a linear DNG, whose colours were interpolated from a mosaic (demosaiced),',
-      remedy: 'give the camera’s own file, or a DNG that keeps its mosaic',
+      remedy: 'give the original file of the camera, or a DNG that keeps its mosaic',
     };
   }
   if (isMosaic && (first(tags, TAG.cfaLayout) ?? RECTANGULAR) !== RECTANGULAR) {
