@@ -2,6 +2,7 @@
 import { describe, expect, test } from 'vitest';
 import { type Area, blackOfMargin, blackOfTags, pixelNoise } from '../../src/frame/raw/levels.js';
 import { mosaicOfDecoder, mosaicOfTags, shiftPattern } from '../../src/frame/raw/mosaic.js';
+import { wallClock } from '../../src/frame/raw/raw-tags.js';
 
 describe('mosaic order', () => {
   test.each([
@@ -122,4 +123,10 @@ describe('level of no light from the margin', () => {
     const noise = pixelNoise({ samples, width: WIDTH, height: HEIGHT }, visible);
     expect(noise).toBeCloseTo(10.484, 3);
   });
+});
+
+test('the clock of the camera comes back from seconds of local time, whatever the zone of this machine', () => {
+  const local = new Date(2026, 10, 20, 21, 2, 3);
+  expect(wallClock(local.getTime() / 1000)).toBe('2026-11-20T21:02:03');
+  expect(wallClock(0)).toBeNull();
 });

@@ -18,7 +18,7 @@ import {
 import type { RawMetadata } from './libraw-module.js';
 import { type Mosaic, mosaicOfDecoder, shiftPattern } from './mosaic.js';
 import { rawKeywords } from './raw-keywords.js';
-import { type ExposureTags, positive, type RawTags } from './raw-tags.js';
+import { type ExposureTags, positive, type RawTags, wallClock } from './raw-tags.js';
 import { describeRaw } from './recognise.js';
 
 const SUPPORTED = 'camera raw files with a 2 x 2 mosaic of red, green and blue, and without one';
@@ -167,13 +167,6 @@ function withDecoder(exposure: ExposureTags, metadata: RawMetadata): ExposureTag
     fNumber: exposure.fNumber ?? positive(metadata.aperture),
     date: exposure.date ?? wallClock(metadata.timestamp),
   };
-}
-
-/** The camera's wall clock again, ISO 8601: the decoder took it for local time of this machine. */
-function wallClock(timestamp: number): string | null {
-  if (!(timestamp > 0)) return null;
-  const local = new Intl.DateTimeFormat('sv-SE', { dateStyle: 'short', timeStyle: 'medium' });
-  return local.format(1000 * timestamp).replace(' ', 'T');
 }
 
 /** The active area; a DNG without that tag is active as a whole (its specification). */

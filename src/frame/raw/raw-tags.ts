@@ -196,6 +196,13 @@ function isoDate(text: string): string | null {
   return `${match[1]}-${match[2]}-${match[3]}T${match[4]}`;
 }
 
+/** The camera's wall clock, ISO 8601, from the seconds that the decoder made of it as if it were local time of this machine; null for 0. */
+export function wallClock(timestamp: number): string | null {
+  if (!(timestamp > 0)) return null;
+  const local = new Intl.DateTimeFormat('sv-SE', { dateStyle: 'short', timeStyle: 'medium' });
+  return local.format(1000 * timestamp).replace(' ', 'T');
+}
+
 /** The value when it is finite and above zero, else null. */
 export function positive(value: number | null): number | null {
   return value !== null && Number.isFinite(value) && value > 0 ? value : null;
