@@ -7,8 +7,10 @@ import { FrameReadError } from '../../errors.js';
 import type { DecodeReport } from './decode-worker.js';
 import type { RawMetadata } from './libraw-module.js';
 
-/** Seconds for each of the two steps, plus some for every megabyte: ten times what the slowest kinds were seen to take. */
-const BASE_SECONDS = 4;
+/** Seconds for each of the two steps, plus some for every megabyte. On an idle machine a small file takes 0.2 s and lossless
+ * compression 0.05 s per megabyte; overloaded ones were seen to take twenty times as long.
+ */
+const BASE_SECONDS = 10;
 const SECONDS_PER_MEGABYTE = 1;
 /** Until the thread has loaded the decoder: 0.1 s on an idle machine. */
 const LOAD_SECONDS = 60;
