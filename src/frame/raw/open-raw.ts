@@ -131,7 +131,7 @@ function assemble(
     {
       pattern,
       pedestalAdu,
-      saturationAdu: positive(tags?.white ?? metadata.color_data.maximum),
+      saturationAdu: chooseSaturation(pedestalAdu, metadata, tags),
       make: metadata.camera_make,
       model: metadata.camera_model,
       exposure: withDecoder(exposure, metadata),
@@ -222,6 +222,16 @@ function choosePedestal(
     `the file states no level of no light; in its masked margin it is ${round(level)} ADU`,
   );
   return level;
+}
+
+/** The white level; one that does not lie above the level of no light is none. */
+function chooseSaturation(
+  pedestalAdu: number | null,
+  metadata: RawMetadata,
+  tags: RawTags | null,
+): number | null {
+  const white = positive(tags?.white ?? metadata.color_data.maximum);
+  return white !== null && white > (pedestalAdu ?? 0) ? white : null;
 }
 
 function meanLevel(
