@@ -78,6 +78,8 @@ describe('real files', () => {
     expect([frame.rows.width, frame.rows.height]).toEqual([1734, 1156]);
     expect(frame.cfa).toEqual({ pattern: 'RGGB', source: 'header', redBlueKnown: true });
     expect(frame.metadata).toMatchObject({ pedestalAdu: 2056, saturationAdu: 15000 });
+    // Its Exif directory holds zeros only, which are no exposure.
+    expect(frame.metadata).toMatchObject({ exposureSeconds: null, focalLengthMm: null });
     expect(digest(samples)).toBe(frozen.samples);
   });
 

@@ -103,7 +103,7 @@ function assemble(
   path: string,
   { metadata, width, height, samples }: DecodedRaw,
   tags: RawTags | null,
-  exposure: ExposureTags,
+  exposure: ExposureTags | null,
   overrides: FrameOverrides,
   warnings: Warning[],
 ): Frame {
@@ -134,7 +134,7 @@ function assemble(
       saturationAdu: chooseSaturation(pedestalAdu, metadata, tags),
       make: metadata.camera_make,
       model: metadata.camera_model,
-      exposure: withDecoder(exposure, metadata),
+      exposure: exposure ?? exposureOfDecoder(metadata),
     },
     overrides,
     warn,
@@ -159,13 +159,13 @@ function assemble(
   });
 }
 
-/** The exposure, completed by what the decoder found in files that keep it elsewhere. */
-function withDecoder(exposure: ExposureTags, metadata: RawMetadata): ExposureTags {
+/** The exposure as the decoder found it, for files without an Exif directory that is known here. */
+function exposureOfDecoder(metadata: RawMetadata): ExposureTags {
   return {
-    exposureSeconds: exposure.exposureSeconds ?? positive(metadata.shutter),
-    focalLengthMm: exposure.focalLengthMm ?? positive(metadata.focal_len),
-    fNumber: exposure.fNumber ?? positive(metadata.aperture),
-    date: exposure.date ?? wallClock(metadata.timestamp),
+    exposureSeconds: positive(metadata.shutter),
+    focalLengthMm: positive(metadata.focal_len),
+    fNumber: positive(metadata.aperture),
+    date: wallClock(metadata.timestamp),
   };
 }
 

@@ -78,7 +78,8 @@ export function recognisesRaw(head: Uint8Array, file: OpenFile): boolean {
 export interface RawDescription {
   /** The raw images of a DNG; empty for other files, which the decoder knows better than their tags tell. */
   images: RawTags[];
-  exposure: ExposureTags;
+  /** Null when the file has no Exif directory. One that is silent counts: the decoder would make 1 s of a zero in it. */
+  exposure: ExposureTags | null;
 }
 
 /**
@@ -102,6 +103,6 @@ export function describeRaw(file: OpenFile): RawDescription {
   const exif = directories.find((directory) => directory.isExif);
   return {
     images: directories.some(isDng) ? images.map(readRawTags) : [],
-    exposure: readExposure(exif ?? { numbers: () => null, text: () => null }),
+    exposure: exif === undefined ? null : readExposure(exif),
   };
 }
