@@ -14,11 +14,23 @@ const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   optics: ['stats'],
   detect: ['catalogue', 'stats', 'frame'],
   measure: ['detect', 'optics', 'catalogue', 'stats', 'frame'],
-  report: ['measure', 'detect', 'optics', 'catalogue', 'stats', 'frame'],
+  field: ['measure', 'detect', 'optics', 'catalogue', 'stats', 'frame'],
+  report: ['field', 'measure', 'detect', 'optics', 'catalogue', 'stats', 'frame'],
   pool: ['measure', 'detect', 'optics', 'catalogue', 'stats', 'frame'],
   // The truth shares no code with what measures it.
   simulate: ['frame', 'stats', 'catalogue'],
-  cli: ['report', 'pool', 'simulate', 'measure', 'detect', 'optics', 'catalogue', 'stats', 'frame'],
+  cli: [
+    'report',
+    'pool',
+    'simulate',
+    'field',
+    'measure',
+    'detect',
+    'optics',
+    'catalogue',
+    'stats',
+    'frame',
+  ],
 };
 
 const FILE_SYSTEM = /^node:(fs|fs\/promises)$/;
