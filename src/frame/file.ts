@@ -1,11 +1,15 @@
-/** Opening a path for positioned synchronous reads, with an error that names fault and remedy for each way it can fail. */
+/** Positioned synchronous reads from a path, or from bytes that stand for one, with an error that names fault and remedy for each way
+ * they can fail.
+ */
 import { closeSync, fstatSync, openSync, readSync } from 'node:fs';
 import { FrameReadError } from '../errors.js';
 
-/** An open regular file. */
+/** An open regular file, or bytes in memory (an unpacked file) that are read in the same way. */
 export interface OpenFile {
   readonly path: string;
-  readonly fd: number;
+  /** Descriptor of the file; null when `bytes` stand for it. */
+  readonly fd: number | null;
+  readonly bytes?: Uint8Array;
   /** Bytes. */
   readonly size: number;
 }
@@ -103,7 +107,7 @@ export function readFully(
   while (done < length) {
     let got: number;
     try {
-      got = readSync(file.fd, target, from + done, length - done, position + done);
+      got = readSome(file, target, from + done, length - done, position + done);
     } catch (cause) {
       const code = (cause as NodeJS.ErrnoException).code ?? String(cause);
       throw new FrameReadError(
@@ -126,7 +130,25 @@ export function readFully(
   }
 }
 
+function readSome(
+  file: OpenFile,
+  target: Uint8Array,
+  from: number,
+  length: number,
+  position: number,
+): number {
+  if (file.fd !== null) return readSync(file.fd, target, from, length, position);
+  const part = file.bytes?.subarray(position, position + length) ?? new Uint8Array(0);
+  target.set(part, from);
+  return part.length;
+}
+
+/** Bytes in memory that are read like the file at `path`, for messages. */
+export function memoryFile(path: string, bytes: Uint8Array): OpenFile {
+  return { path, fd: null, bytes, size: bytes.length };
+}
+
 /** Closes the file; closing twice must be prevented by the caller. */
 export function closeFile(file: OpenFile): void {
-  closeSync(file.fd);
+  if (file.fd !== null) closeSync(file.fd);
 }

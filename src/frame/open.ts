@@ -3,6 +3,7 @@ import { FrameReadError, UnsupportedFormatError } from '../errors.js';
 import { closeFile, type OpenFile, openFile, readFully } from './file.js';
 import { openFits, recognisesFits } from './fits/open-fits.js';
 import type { Frame, FrameOverrides } from './frame.js';
+import { openGzip, recognisesGzip } from './gzip.js';
 import { openRaw } from './raw/open-raw.js';
 import { recognisesRaw } from './raw/recognise.js';
 import { looksLikeText, nameUnreadFormat } from './signatures.js';
@@ -23,9 +24,10 @@ interface FormatReader {
 /** Asked in this order. */
 const READERS: readonly FormatReader[] = [
   { kind: 'frame', recognises: recognisesFits, open: openFits },
+  { kind: 'frame', recognises: recognisesGzip, open: openGzip },
   { kind: 'frame', recognises: recognisesRaw, open: openRaw },
 ];
-const SUPPORTED = 'uncompressed FITS, camera raw';
+const SUPPORTED = 'FITS (also tile-compressed or under gzip), camera raw';
 
 /** Bytes looked at to recognise a format. */
 const HEAD_BYTES = 512;

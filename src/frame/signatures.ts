@@ -10,10 +10,6 @@ const SAVE_AS_FITS = 'save the frame as uncompressed FITS';
 
 const SIGNATURES: readonly { bytes: readonly number[]; at?: number; format: UnreadFormat }[] = [
   {
-    bytes: [0x1f, 0x8b],
-    format: { found: 'a gzip file', remedy: 'unpack it first: gunzip -k FILE' },
-  },
-  {
     bytes: [0x42, 0x5a, 0x68],
     format: { found: 'a bzip2 file', remedy: 'unpack it first: bunzip2 -k FILE' },
   },

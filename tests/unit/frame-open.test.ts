@@ -2,7 +2,6 @@
 import { mkdirSync, mkdtempSync, openSync, rmSync, truncateSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { gzipSync } from 'node:zlib';
 import { afterAll, describe, expect, test } from 'vitest';
 import { FrameReadError, UnsupportedFormatError } from '../../src/errors.js';
 import type { FrameOverrides } from '../../src/frame/frame.js';
@@ -84,7 +83,6 @@ describe('other content', () => {
   });
 
   test.each([
-    ['gzip', gzipSync(smallUnit()), 'gunzip'],
     ['bzip2', Buffer.from('BZh91AY&SY'), 'bunzip2'],
     ['zip', Buffer.from('PK\u0003\u0004rest'), 'unpack'],
     ['TIFF', Buffer.from('II*\u0000rest of it'), 'FITS'],
@@ -241,18 +239,19 @@ describe('files without an image', () => {
     expect(error.message).toContain('random-groups');
   });
 
-  test('a tile-compressed image', async () => {
+  test('a tile-compressed image of an unknown method', async () => {
     const table = ["XTENSION= 'BINTABLE'", card('BITPIX', '8'), card('NAXIS', '2')];
-    table.push(card('NAXIS1', '8'), card('NAXIS2', '0'), card('PCOUNT', '0'), card('GCOUNT', '1'));
-    table.push('ZIMAGE  =                    T', "ZCMPTYPE= 'RICE_1  '");
+    table.push(card('NAXIS1', '8'), card('NAXIS2', '2'), card('PCOUNT', '0'), card('GCOUNT', '1'));
+    table.push('ZIMAGE  =                    T', "ZCMPTYPE= 'ZEBRA_7 '", card('ZBITPIX', '8'));
+    table.push(card('ZNAXIS', '2'), card('ZNAXIS1', '3'), card('ZNAXIS2', '2'));
     const path = save(
       'packed.fits',
-      Buffer.concat([unitBytes(primaryCards(8, [])), unitBytes(table)]),
+      Buffer.concat([unitBytes(primaryCards(8, [])), unitBytes(table, new Uint8Array(16))]),
     );
     const error = await failure(path);
     expect(error).toBeInstanceOf(UnsupportedFormatError);
-    expect(error.message).toContain('RICE_1');
-    expect((await failure(path, { hdu: 1 })).message).toContain('RICE_1');
+    expect(error.message).toContain('ZEBRA_7');
+    expect((await failure(path, { hdu: 1 })).message).toContain('ZEBRA_7');
   });
 
   test('colours stored pixel by pixel', async () => {
@@ -358,8 +357,6 @@ describe('real files that are no plain image', () => {
     ['5_fits_conformance/astropy_group_invalid.fits', 'no-image'],
     ['5_fits_conformance/astropy_verify.fits', 'no-image'],
     ['5_fits_conformance/longstrn.fits', 'no-image'],
-    ['5_fits_conformance/m13_rice.fits', 'unsupported-format'],
-    ['5_fits_conformance/test.fits.gz', 'unsupported-format'],
     ['2_cfa/truncated_leica.dng', 'truncated'],
   ] as const) {
     const path = findData(name);

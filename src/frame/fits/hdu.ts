@@ -5,9 +5,12 @@
 import { FrameReadError } from '../../errors.js';
 import type { OpenFile } from '../file.js';
 import { BLOCK_LENGTH, type FitsHeader, readHeader } from './header.js';
+import { imageHeader } from './tiles/image-header.js';
 
-/** What a unit holds. `map` is an image whose name says weight, mask, variance …; `line` has at most one axis longer than 1. */
-type UnitKind = 'image' | 'map' | 'compressed' | 'line' | 'empty' | 'table' | 'groups' | 'unknown';
+/** What a unit holds. `map` is an image whose name says weight, mask, variance …; `line` has at most one axis longer than 1.
+ * `damaged` is a tile-compressed image whose header makes no sense.
+ */
+type UnitKind = 'image' | 'map' | 'damaged' | 'line' | 'empty' | 'table' | 'groups' | 'unknown';
 
 /** One header-data unit. */
 export interface Unit {
@@ -15,9 +18,14 @@ export interface Unit {
   kind: UnitKind;
   /** EXTNAME, or ''. */
   name: string;
+  /** Header of the image; for a tile-compressed one as it was before. */
   header: FitsHeader;
   bitpix: number;
   axes: number[];
+  /** Header of the table that holds a tile-compressed image; null for anything else. */
+  tableHeader: FitsHeader | null;
+  /** Why a unit is `damaged`. */
+  fault: FrameReadError | null;
   dataOffset: number;
   /** Bytes of the data as the header claims them, without padding. */
   dataBytes: number;
@@ -46,7 +54,7 @@ export function readUnits(file: OpenFile): Unit[] {
     if (end + BLOCK_LENGTH > file.size) break;
     try {
       const unit = readUnit(file, end, index);
-      if (!unit.header.has('XTENSION')) break;
+      if (!(unit.tableHeader ?? unit.header).has('XTENSION')) break;
       units.push(unit);
     } catch (error) {
       if (error instanceof FrameReadError && error.code !== 'unreadable') break;
@@ -58,22 +66,7 @@ export function readUnits(file: OpenFile): Unit[] {
 
 function readUnit(file: OpenFile, offset: number, index: number): Unit {
   const { header, dataOffset } = readHeader(file, offset);
-  const bitpix = header.number('BITPIX') ?? Number.NaN;
-  const axisCount = header.number('NAXIS') ?? Number.NaN;
-  if (!BITPIX_VALUES.has(bitpix)) {
-    throw badHeader(file, index, `BITPIX is ${describe(header, 'BITPIX')}`, 'BITPIX');
-  }
-  if (!Number.isInteger(axisCount) || axisCount < 0 || axisCount > 999) {
-    throw badHeader(file, index, `NAXIS is ${describe(header, 'NAXIS')}`, 'NAXIS');
-  }
-  const axes: number[] = [];
-  for (let i = 1; i <= axisCount; i++) {
-    const length = header.number(`NAXIS${i}`) ?? Number.NaN;
-    if (!Number.isSafeInteger(length) || length < 0) {
-      throw badHeader(file, index, `NAXIS${i} is ${describe(header, `NAXIS${i}`)}`, `NAXIS${i}`);
-    }
-    axes.push(length);
-  }
+  const { bitpix, axes } = readSizes(file, header, index, '');
   const dataBytes = claimedBytes(header, bitpix, axes, index);
   if (!Number.isSafeInteger(dataBytes)) {
     throw new FrameReadError(
@@ -83,9 +76,62 @@ function readUnit(file: OpenFile, offset: number, index: number): Unit {
       'the header is damaged: copy or save the file again',
     );
   }
+  const place = { index, dataOffset, dataBytes };
+  if (isCompressed(header, index)) return compressedUnit(file, header, place);
   const kind = kindOf(header, axes, index);
   const name = header.string('EXTNAME')?.trim() ?? '';
-  return { index, kind, name, header, bitpix, axes, dataOffset, dataBytes };
+  return { ...place, kind, name, header, bitpix, axes, tableHeader: null, fault: null };
+}
+
+/** BITPIX and the lengths of the axes, or those of the image in a table, whose keywords begin with Z. */
+function readSizes(
+  file: OpenFile,
+  header: FitsHeader,
+  index: number,
+  prefix: '' | 'Z',
+): { bitpix: number; axes: number[] } {
+  const numberOf = (name: string) => header.number(name) ?? Number.NaN;
+  const bitpix = numberOf(`${prefix}BITPIX`);
+  const axisCount = numberOf(`${prefix}NAXIS`);
+  if (!BITPIX_VALUES.has(bitpix)) throw badHeader(file, header, index, `${prefix}BITPIX`);
+  if (!Number.isInteger(axisCount) || axisCount < 0 || axisCount > 999) {
+    throw badHeader(file, header, index, `${prefix}NAXIS`);
+  }
+  const axes: number[] = [];
+  for (let i = 1; i <= axisCount; i++) {
+    const length = numberOf(`${prefix}NAXIS${i}`);
+    if (!Number.isSafeInteger(length) || length < 0) {
+      throw badHeader(file, header, index, `${prefix}NAXIS${i}`);
+    }
+    axes.push(length);
+  }
+  return { bitpix, axes };
+}
+
+function isCompressed(header: FitsHeader, index: number): boolean {
+  const extension = header.string('XTENSION')?.trim().toUpperCase();
+  return index > 0 && extension === 'BINTABLE' && header.isTrue('ZIMAGE');
+}
+
+function compressedUnit(
+  file: OpenFile,
+  tableHeader: FitsHeader,
+  place: { index: number; dataOffset: number; dataBytes: number },
+): Unit {
+  const header = imageHeader(tableHeader);
+  const name = header.string('EXTNAME')?.trim() ?? '';
+  const unit = { ...place, name, header, tableHeader };
+  try {
+    const { bitpix, axes } = readSizes(file, tableHeader, place.index, 'Z');
+    const samples = axes.reduce((product, length) => product * length, 1);
+    if (!Number.isSafeInteger(samples * 8)) {
+      throw badHeader(file, tableHeader, place.index, 'ZNAXIS1');
+    }
+    return { ...unit, kind: imageKind(header, axes), bitpix, axes, fault: null };
+  } catch (error) {
+    if (!(error instanceof FrameReadError)) throw error;
+    return { ...unit, kind: 'damaged', bitpix: 8, axes: [], fault: error };
+  }
 }
 
 function describe(header: FitsHeader, keyword: string): string {
@@ -93,11 +139,16 @@ function describe(header: FitsHeader, keyword: string): string {
   return found === undefined ? 'missing' : `'${found.text.slice(0, 40)}'`;
 }
 
-function badHeader(file: OpenFile, index: number, fault: string, keyword: string): FrameReadError {
+function badHeader(
+  file: OpenFile,
+  header: FitsHeader,
+  index: number,
+  keyword: string,
+): FrameReadError {
   return new FrameReadError(
     'bad-header',
     file.path,
-    `${fault} in the header of unit ${index}`,
+    `${keyword} is ${describe(header, keyword)} in the header of unit ${index}`,
     `the header is damaged: copy or save the file again, or correct ${keyword}`,
   );
 }
@@ -121,12 +172,15 @@ function isGroups(header: FitsHeader, axes: number[], index: number): boolean {
 function kindOf(header: FitsHeader, axes: number[], index: number): UnitKind {
   const extension = header.string('XTENSION')?.trim().toUpperCase();
   if (index > 0 && extension !== 'IMAGE' && extension !== 'IUEIMAGE') {
-    if (extension === 'BINTABLE' && header.isTrue('ZIMAGE')) return 'compressed';
     return extension === 'BINTABLE' || extension === 'TABLE' || extension === 'A3DTABLE'
       ? 'table'
       : 'unknown';
   }
   if (isGroups(header, axes, index)) return 'groups';
+  return imageKind(header, axes);
+}
+
+function imageKind(header: FitsHeader, axes: number[]): UnitKind {
   if (axes.length === 0 || axes.includes(0)) return 'empty';
   if (axes.length < 2 || axes[0] === 1 || axes[1] === 1) return 'line';
   const label = `${header.string('EXTNAME') ?? ''} ${header.string('PRODTYPE') ?? ''}`;
@@ -140,7 +194,7 @@ export function describeUnit(unit: Unit): string {
   const what = {
     image: `image of ${size}`,
     map: `weight, mask or error map of ${size}`,
-    compressed: 'tile-compressed image',
+    damaged: 'tile-compressed image with a damaged header',
     line: `one-dimensional data of ${size}`,
     empty: 'no data',
     table: 'table',
@@ -178,10 +232,12 @@ export function imageShape(file: OpenFile, unit: Unit): ImageShape {
   }
   const present = file.size - unit.dataOffset;
   if (unit.dataBytes > present) {
+    const samples = `${unit.axes.join(' × ')} samples of ${Math.abs(unit.bitpix)} bits =`;
+    const claim = unit.tableHeader === null ? samples : 'compressed samples of';
     throw new FrameReadError(
       'truncated',
       file.path,
-      `unit ${unit.index} claims ${unit.axes.join(' × ')} samples of ${Math.abs(unit.bitpix)} bits = ${unit.dataBytes} bytes, the file holds ${Math.max(0, present)}`,
+      `unit ${unit.index} claims ${claim} ${unit.dataBytes} bytes, the file holds ${Math.max(0, present)}`,
       'the file is cut off or its header damaged: copy or save it again',
     );
   }

@@ -23,7 +23,8 @@ export class FitsHeader implements KeywordSource {
   readonly #first = new Map<string, Card>();
   readonly #conflicting = new Set<string>();
 
-  constructor(images: Iterable<string>) {
+  /** From card images, or from cards of other headers. */
+  constructor(images: Iterable<string | Card>) {
     this.cards = joinContinued(images);
     for (const card of this.cards) {
       if (card.kind !== 'value') continue;
@@ -68,11 +69,11 @@ function sameValue(a: Card, b: Card): boolean {
 }
 
 /** §4.2.1.2: a string ending in `&` goes on in the CONTINUE card that follows; an `&` without one is text. */
-function joinContinued(images: Iterable<string>): Card[] {
+function joinContinued(images: Iterable<string | Card>): Card[] {
   const cards: Card[] = [];
   let open: Card | null = null;
   for (const image of images) {
-    const card = parseCard(image);
+    const card = typeof image === 'string' ? parseCard(image) : image;
     if (card.kind === 'continue' && open !== null && typeof open.value === 'string') {
       const joined = open.value.slice(0, -1) + String(card.value);
       open.value = joined.slice(0, MAX_JOINED_LENGTH);

@@ -6,10 +6,12 @@ import type { OpenFile } from '../file.js';
 import type { Frame, FrameOverrides } from '../frame.js';
 import type { Keyword, KeywordSource } from '../keywords.js';
 import { quoteValue } from '../keywords.js';
+import { checkLimits } from '../limits.js';
 import { describeUnit, imageShape, readUnits, type Unit } from './hdu.js';
 import { createFitsRows, typeMaximum } from './samples.js';
+import { createTileRows } from './tiles/tile-rows.js';
 
-const SUPPORTED = 'uncompressed FITS images (primary or IMAGE extension)';
+const SUPPORTED = 'FITS images (primary, IMAGE extension or tile-compressed)';
 
 /** True for the first bytes of a FITS file (§4.4.1.1: the first card is SIMPLE). */
 export function recognisesFits(head: Uint8Array): boolean {
@@ -40,14 +42,18 @@ export function openFits(file: OpenFile, overrides: FrameOverrides): Frame {
       `unit ${unit.index} is a cube of ${shape.ignoredPlanes + 1} planes, not 3 (R, G, B); only its first plane is measured`,
     );
   }
+  checkLimits(file.path, shape.width, shape.height, 0, overrides);
   const keywords = inheritedKeywords(unit, units[0] as Unit);
   const scaling = readScaling(file, unit, warn);
-  const rows = createFitsRows(file, {
-    ...shape,
-    ...scaling,
-    bitpix: unit.bitpix,
-    dataOffset: unit.dataOffset,
-  });
+  const { bitpix, axes, dataOffset, tableHeader } = unit;
+  const rows =
+    tableHeader === null
+      ? createFitsRows(file, { ...shape, ...scaling, bitpix, dataOffset })
+      : createTileRows(
+          file,
+          { ...shape, ...scaling, bitpix, axes, unit: { ...unit, header: tableHeader } },
+          overrides,
+        );
   return assembleFrame({
     path: file.path,
     format: 'fits',
@@ -64,7 +70,7 @@ type Warn = (code: string, message: string) => void;
 
 function chooseUnit(file: OpenFile, units: Unit[], hdu: number | undefined, warn: Warn): Unit {
   if (hdu !== undefined) return requestedUnit(file, units, hdu);
-  const found = units.find((unit) => unit.kind === 'image' || unit.kind === 'compressed');
+  const found = units.find((unit) => unit.kind === 'image' || unit.kind === 'damaged');
   const list = units.map(describeUnit).slice(0, 20).join('; ');
   if (found === undefined) {
     if (units.some((unit) => unit.kind === 'groups')) {
@@ -85,7 +91,7 @@ function chooseUnit(file: OpenFile, units: Unit[], hdu: number | undefined, warn
         : `to measure a weight or mask map all the same, choose it with --hdu ${map.index}`,
     );
   }
-  if (found.kind === 'compressed') throw compressedError(file, found, units);
+  if (found.fault !== null) throw found.fault;
   const passedOver = units.filter(
     (unit) =>
       unit.kind === 'map' ||
@@ -118,7 +124,7 @@ function requestedUnit(file: OpenFile, units: Unit[], hdu: number): Unit {
       `choose --hdu from 0 to ${units.length - 1}`,
     );
   }
-  if (unit.kind === 'compressed') throw compressedError(file, unit, units);
+  if (unit.fault !== null) throw unit.fault;
   const narrow = unit.kind === 'line' && unit.axes.length > 1;
   if (unit.kind !== 'image' && unit.kind !== 'map' && !narrow) {
     const images = units.filter((u) => u.kind === 'image').map((u) => u.index);
@@ -132,18 +138,6 @@ function requestedUnit(file: OpenFile, units: Unit[], hdu: number): Unit {
     );
   }
   return unit;
-}
-
-function compressedError(file: OpenFile, unit: Unit, units: Unit[]): UnsupportedFormatError {
-  const method = unit.header.string('ZCMPTYPE')?.trim().slice(0, 20) ?? 'unnamed';
-  const plain = units.find((other) => other.kind === 'image');
-  const other = plain === undefined ? '' : `, or choose the uncompressed --hdu ${plain.index}`;
-  return new UnsupportedFormatError(
-    file.path,
-    `a tile-compressed image (${method}, unit ${unit.index})`,
-    SUPPORTED,
-    `unpack it first, for example with funpack of the cfitsio library${other}`,
-  );
 }
 
 /** Cards of the image's own header, then those of a primary header without data, unless INHERIT says no (registered convention). */

@@ -4,9 +4,9 @@
  * touched (a fresh page costs more than the arithmetic on it), and the byte swap is Node's own (`Buffer.swap16/32/64`).
  */
 import { FrameReadError } from '../../errors.js';
-import { ARRAY_TYPES } from '../convert.js';
 import { closeFile, type OpenFile, readFully } from '../file.js';
 import type { RowSource, SampleType } from '../frame.js';
+import { checkWindow } from '../memory-rows.js';
 
 /** What the header says about the samples. */
 export interface SampleLayout {
@@ -24,7 +24,7 @@ export interface SampleLayout {
 }
 
 /** The native form of the samples after the sign convention of §4.4.2.5 (Table 11) has been undone. */
-interface NativeForm {
+export interface NativeForm {
   sampleType: SampleType;
   scale: number;
   zero: number;
@@ -35,7 +35,7 @@ interface NativeForm {
 }
 
 /** Chooses the native type. BZERO = 2^(n−1) with BSCALE = 1 means the unsigned type, BZERO = −128 the signed byte (Table 11). */
-function nativeForm(
+export function nativeForm(
   bitpix: number,
   bscale: number,
   bzero: number,
@@ -93,7 +93,6 @@ export function createFitsRows(file: OpenFile, layout: SampleLayout): RowSource 
   const { width, height, planes, dataOffset } = layout;
   const form = nativeForm(layout.bitpix, layout.bscale, layout.bzero, layout.blank);
   const { sampleType, bytes } = form;
-  const arrayType = ARRAY_TYPES[sampleType];
   const integer64 = sampleType === 'i64';
   let open = true;
 
@@ -106,16 +105,8 @@ export function createFitsRows(file: OpenFile, layout: SampleLayout): RowSource 
     zero: form.zero,
     blank: form.blank,
     readRows(plane, y0, count, out, at = 0) {
-      checkWindow(plane, y0, count, layout);
-      if (!(out instanceof arrayType)) {
-        throw new RangeError(`rows of ${sampleType} need a ${arrayType.name}`);
-      }
+      checkWindow(this, plane, y0, count, out, at);
       const length = count * width;
-      if (!Number.isInteger(at) || at < 0 || at + length > out.length) {
-        throw new RangeError(
-          `${count} rows of ${width} samples from element ${at} do not fit into ${out.length} elements`,
-        );
-      }
       if (!open) {
         throw new FrameReadError('closed', file.path, 'the frame is closed', 'open it again');
       }
@@ -135,35 +126,28 @@ export function createFitsRows(file: OpenFile, layout: SampleLayout): RowSource 
   };
 }
 
-function checkWindow(plane: number, y0: number, count: number, layout: SampleLayout): void {
-  if (!Number.isInteger(plane) || plane < 0 || plane >= layout.planes) {
-    throw new RangeError(`plane is ${plane}; allowed: 0 to ${layout.planes - 1}`);
-  }
-  const whole = Number.isInteger(y0) && Number.isInteger(count);
-  if (!whole || y0 < 0 || count < 0 || y0 + count > layout.height) {
-    throw new RangeError(`rows ${y0} + ${count} lie outside the ${layout.height} rows`);
-  }
-}
-
-/** Big-endian samples to the machine's own form, in place. */
-function toNative(
+/** Big-endian samples to the machine's own form, in place. 64-bit integers need 8-byte alignment. */
+export function toNative(
   piece: Buffer,
   bytes: 1 | 2 | 4 | 8,
   flipSign: boolean,
   integer64: boolean,
 ): void {
-  if (bytes === 2) {
-    piece.swap16();
-    if (flipSign) flipBits(piece, 2, 0x8000, 0x80008000 | 0);
-  } else if (bytes === 4) {
-    piece.swap32();
-    if (flipSign) flipBits(piece, 4, 0, 0x80000000 | 0);
-  } else if (bytes === 8) {
+  if (bytes === 8) {
     piece.swap64();
     if (integer64) integersToDoubles(piece, flipSign);
-  } else if (flipSign) {
-    flipBits(piece, 1, 0x80, 0x80808080 | 0);
+    return;
   }
+  if (bytes === 2) piece.swap16();
+  else if (bytes === 4) piece.swap32();
+  if (flipSign) flipSigns(piece, bytes);
+}
+
+/** XORs the sign bit of every sample of 1, 2 or 4 bytes in the machine's own form, in place. */
+export function flipSigns(piece: Buffer, bytes: 1 | 2 | 4): void {
+  if (bytes === 2) flipBits(piece, 2, 0x8000, 0x80008000 | 0);
+  else if (bytes === 4) flipBits(piece, 4, 0, 0x80000000 | 0);
+  else flipBits(piece, 1, 0x80, 0x80808080 | 0);
 }
 
 /** XORs every sample with its sign bit, four bytes at a time; samples before and after the aligned part singly. */
