@@ -137,7 +137,7 @@ describe('imports', () => {
   });
 
   test('heavy packages are loaded only when needed', () => {
-    const heavy = ['sharp', 'piscina', 'cli-progress'];
+    const heavy = ['sharp', 'piscina', 'cli-progress', 'libraw-wasm'];
     const wrong = all.flatMap((source) =>
       [...source.text.matchAll(/^import (?!type).*from '([^']+)'/gm)]
         .filter((match) => heavy.includes(match[1] as string))
