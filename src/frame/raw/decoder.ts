@@ -1,6 +1,8 @@
 /** Decodes a camera raw file in a thread of its own, within a time limit.
  *
- * One thread per file: the decoder's memory never shrinks while it lives, and a damaged file can make it abort or loop.
+ * One thread per file: a damaged file can make the decoder abort or loop, and its memory never shrinks while it lives. After files of 24
+ * megapixels a decoder that is kept holds about 300 MB, one that ends with its thread leaves 80 to 170 MB in use (the program itself
+ * takes 50); starting it costs 0.1 s.
  */
 import { Worker } from 'node:worker_threads';
 import { FrameReadError } from '../../errors.js';
