@@ -23,6 +23,16 @@ export type {
   SampleType,
 } from './frame/frame.js';
 export { openFrame } from './frame/open.js';
+export { type Match, type MatchOptions, matchStars, type NoMatch } from './match/match.js';
+export type { StarList } from './match/star-list.js';
+export {
+  applyInverse,
+  applyTransform,
+  describeTransform,
+  fitTransform,
+  type Transform,
+  type TransformDescription,
+} from './match/transform.js';
 export {
   type CombinedChannel,
   type CombinedContrast,

@@ -1,0 +1,288 @@
+/** Pairs of figures with the same code: each proposes a transform. */
+import { type Quads, writeCode } from './quads.js';
+import type { SearchSpace } from './significance.js';
+import type { PreparedList } from './star-list.js';
+
+/** Proposed transforms as a struct of arrays. */
+export interface Candidates {
+  readonly count: number;
+  /** Four stars of A and the four of B laid on them, eight numbers each. */
+  readonly stars: Int32Array;
+  /** 1 = mirror image. */
+  readonly mirrored: Uint8Array;
+  /** ln of px of B per px of A, and the angle of the base, radians in (−π, π]. */
+  readonly lnScale: Float32Array;
+  readonly angle: Float32Array;
+}
+
+/** Cell of the code table. Twice the largest tolerance, so that a query looks at two or three cells per coordinate. */
+const CELL = 0.04;
+const CELLS_X1 = 14;
+const CELLS_X2 = 26;
+const CELLS_Y = 52;
+/** Codes may differ by this much however exact the positions: distortion over one figure. */
+const STRAIN = 0.004;
+const MOST_TOLERANCE = CELL / 2;
+/** Error of a code coordinate in σ of position over the base, and how many of them pass (of a 4-d normal: 97 %). */
+const CODE_ERROR = 1.3;
+const CODE_SIGMAS = 3.3;
+/** A figure that occurs this often is part of a pattern: more of it would say nothing new. */
+const MOST_PER_QUERY = 32;
+const MOST_CANDIDATES = 400_000;
+
+/** Joins the figures of both lists. The order of the candidates is fixed by the order of the figures. */
+export function findCandidates(
+  a: PreparedList,
+  quadsA: readonly Quads[],
+  b: PreparedList,
+  quadsB: readonly Quads[],
+  space: SearchSpace,
+): Candidates {
+  const table = new CodeTable(quadsA);
+  const found = new Collector(space, a, b);
+  const variants = new VariantScratch();
+  for (const quads of quadsB) {
+    for (let q = 0; q < quads.count && found.count < MOST_CANDIDATES; q++) {
+      const errorB = (CODE_SIGMAS * CODE_ERROR * b.sigmaPx) / quads.base[q];
+      const reach = Math.min(MOST_TOLERANCE, STRAIN + errorB);
+      const count = variants.fill(b, quads, q, 2 * reach);
+      for (let v = 0; v < count; v++) {
+        if (space.mirrored !== true) table.query(variants, v, 1, errorB, found);
+        if (space.mirrored !== false) table.query(variants, v, -1, errorB, found);
+      }
+    }
+  }
+  return found.result();
+}
+
+/** Codes of one figure in every form that noise within the tolerance could have made canonical. */
+class VariantScratch {
+  readonly stars = new Int32Array(4 * 64);
+  readonly codes = new Float32Array(4 * 64);
+  readonly base = new Float32Array(64);
+
+  fill(list: PreparedList, quads: Quads, q: number, tie: number): number {
+    const { stars, codes, base } = this;
+    const o = 4 * q;
+    const x1 = quads.codes[o];
+    const y1 = quads.codes[o + 1];
+    const x2 = quads.codes[o + 2];
+    const y2 = quads.codes[o + 3];
+    for (let j = 0; j < 4; j++) {
+      stars[j] = quads.stars[o + j];
+      codes[j] = quads.codes[o + j];
+    }
+    base[0] = quads.base[q];
+    let count = 1;
+    // Another pair nearly as wide as the base: squared lengths in units of the base's.
+    const least = (1 - tie) * (1 - tie);
+    const [P, Q, R, S] = [stars[0], stars[1], stars[2], stars[3]];
+    const wide = (length2: number, p: number, s: number, r1: number, r2: number): void => {
+      if (length2 < least) return;
+      writeCode(list.x, list.y, p, s, r1, r2, stars, codes, base, count);
+      count++;
+    };
+    wide(x1 * x1 + y1 * y1, P, R, Q, S);
+    wide(x2 * x2 + y2 * y2, P, S, Q, R);
+    wide((1 - x1) ** 2 + y1 * y1, Q, R, P, S);
+    wide((1 - x2) ** 2 + y2 * y2, Q, S, P, R);
+    wide((x1 - x2) ** 2 + (y1 - y2) ** 2, R, S, P, Q);
+    for (let v = count - 1; v >= 0; v--) {
+      if (Math.abs(codes[4 * v] + codes[4 * v + 2] - 1) < tie) count = this.copy(v, count, true);
+    }
+    for (let v = count - 1; v >= 0; v--) {
+      if (Math.abs(codes[4 * v] - codes[4 * v + 2]) < tie) count = this.copy(v, count, false);
+    }
+    return count;
+  }
+
+  /** Adds form `v` with its base reversed, or with its inner stars exchanged. */
+  private copy(v: number, count: number, reverse: boolean): number {
+    const { stars, codes, base } = this;
+    const from = 4 * v;
+    const to = 4 * count;
+    stars[to] = stars[from + (reverse ? 1 : 0)];
+    stars[to + 1] = stars[from + (reverse ? 0 : 1)];
+    stars[to + 2] = stars[from + 3];
+    stars[to + 3] = stars[from + 2];
+    for (let j = 0; j < 4; j++) {
+      const value = codes[from + ((j + 2) & 3)];
+      codes[to + j] = !reverse ? value : j & 1 ? -value : 1 - value;
+    }
+    base[count] = base[v];
+    return count + 1;
+  }
+}
+
+/** Figures sorted into the cells of a four-dimensional grid. */
+class CodeTable {
+  private readonly starts: Int32Array;
+  private readonly codes: Float32Array;
+  private readonly stars: Int32Array;
+  private readonly base: Float32Array;
+
+  constructor(levels: readonly Quads[]) {
+    let total = 0;
+    for (const quads of levels) total += quads.count;
+    const cells = CELLS_X1 * CELLS_Y * CELLS_X2 * CELLS_Y;
+    const starts = new Int32Array(cells + 1);
+    const cellOf = new Int32Array(total);
+    let at = 0;
+    for (const { count, codes } of levels) {
+      for (let q = 0; q < count; q++) {
+        const cell =
+          ((cellX(codes[4 * q], CELLS_X1) * CELLS_Y + cellY(codes[4 * q + 1])) * CELLS_X2 +
+            cellX(codes[4 * q + 2], CELLS_X2)) *
+            CELLS_Y +
+          cellY(codes[4 * q + 3]);
+        cellOf[at++] = cell;
+        starts[cell + 1]++;
+      }
+    }
+    for (let c = 0; c < cells; c++) starts[c + 1] += starts[c];
+    this.codes = new Float32Array(4 * total);
+    this.stars = new Int32Array(4 * total);
+    this.base = new Float32Array(total);
+    at = 0;
+    for (const { count, codes, stars, base } of levels) {
+      for (let q = 0; q < count; q++) {
+        const slot = starts[cellOf[at++]]++;
+        for (let j = 0; j < 4; j++) {
+          this.codes[4 * slot + j] = codes[4 * q + j];
+          this.stars[4 * slot + j] = stars[4 * q + j];
+        }
+        this.base[slot] = base[q];
+      }
+    }
+    // Filling moved every start to the next cell's: move them back.
+    starts.copyWithin(1, 0, cells);
+    starts[0] = 0;
+    this.starts = starts;
+  }
+
+  /** Adds the figures near form `v` to `found`; `parity` −1 looks for its mirror image. */
+  query(v: VariantScratch, at: number, parity: 1 | -1, errorB: number, found: Collector): void {
+    const { starts, codes, base } = this;
+    const x1 = v.codes[4 * at];
+    const y1 = parity * v.codes[4 * at + 1];
+    const x2 = v.codes[4 * at + 2];
+    const y2 = parity * v.codes[4 * at + 3];
+    const baseB = v.base[at];
+    const reach = MOST_TOLERANCE;
+    const x1Hi = cellX(x1 + reach, CELLS_X1);
+    const y1Hi = cellY(y1 + reach);
+    const x2Hi = cellX(x2 + reach, CELLS_X2);
+    const y2Lo = cellY(y2 - reach);
+    const y2Hi = cellY(y2 + reach);
+    let taken = 0;
+    for (let cx1 = cellX(x1 - reach, CELLS_X1); cx1 <= x1Hi; cx1++) {
+      for (let cy1 = cellY(y1 - reach); cy1 <= y1Hi; cy1++) {
+        for (let cx2 = cellX(x2 - reach, CELLS_X2); cx2 <= x2Hi; cx2++) {
+          const row = ((cx1 * CELLS_Y + cy1) * CELLS_X2 + cx2) * CELLS_Y;
+          const end = starts[row + y2Hi + 1];
+          for (let e = starts[row + y2Lo]; e < end; e++) {
+            const d1 = codes[4 * e] - x1;
+            const d2 = codes[4 * e + 1] - y1;
+            const d3 = codes[4 * e + 2] - x2;
+            const d4 = codes[4 * e + 3] - y2;
+            const difference2 = d1 * d1 + d2 * d2 + d3 * d3 + d4 * d4;
+            if (difference2 > reach * reach) continue;
+            const tolerance = Math.min(reach, found.tolerance(errorB, base[e]));
+            if (difference2 > tolerance * tolerance) continue;
+            if (found.add(this.stars, e, v.stars, at, baseB / base[e], parity < 0)) taken++;
+            if (taken >= MOST_PER_QUERY) return;
+          }
+        }
+      }
+    }
+  }
+}
+
+function cellX(x: number, cells: number): number {
+  return Math.max(0, Math.min(cells - 1, Math.floor(x / CELL)));
+}
+
+function cellY(y: number): number {
+  return Math.max(0, Math.min(CELLS_Y - 1, Math.floor((y + 1) / CELL)));
+}
+
+/** Growing columns of the candidates; applies the limits of the search. */
+class Collector {
+  count = 0;
+  private stars = new Int32Array(8 * 1024);
+  private mirrored = new Uint8Array(1024);
+  private lnScale = new Float32Array(1024);
+  private angle = new Float32Array(1024);
+  private readonly errorA: number;
+  private readonly maxAngle: number;
+  private readonly space: SearchSpace;
+  private readonly a: PreparedList;
+  private readonly b: PreparedList;
+
+  constructor(space: SearchSpace, a: PreparedList, b: PreparedList) {
+    this.space = space;
+    this.a = a;
+    this.b = b;
+    this.errorA = CODE_SIGMAS * CODE_ERROR * a.sigmaPx;
+    this.maxAngle = (space.maxRotationDeg * Math.PI) / 180;
+  }
+
+  tolerance(errorB: number, baseA: number): number {
+    const errorA = this.errorA / baseA;
+    return STRAIN + Math.sqrt(errorA * errorA + errorB * errorB);
+  }
+
+  add(
+    starsA: Int32Array,
+    e: number,
+    starsB: Int32Array,
+    v: number,
+    scale: number,
+    mirrored: boolean,
+  ): boolean {
+    const { space, a, b } = this;
+    if (scale < space.minScale || scale > space.maxScale) return false;
+    if (this.count >= MOST_CANDIDATES) return false;
+    const pA = starsA[4 * e];
+    const qA = starsA[4 * e + 1];
+    const pB = starsB[4 * v];
+    const qB = starsB[4 * v + 1];
+    const directionA = Math.atan2(a.y[qA] - a.y[pA], a.x[qA] - a.x[pA]);
+    const directionB = Math.atan2(b.y[qB] - b.y[pB], b.x[qB] - b.x[pB]);
+    let angle = mirrored ? directionB + directionA : directionB - directionA;
+    if (angle > Math.PI) angle -= 2 * Math.PI;
+    else if (angle <= -Math.PI) angle += 2 * Math.PI;
+    if (Math.abs(angle) > this.maxAngle) return false;
+    if (this.count === this.mirrored.length) this.grow();
+    const at = this.count++;
+    for (let j = 0; j < 4; j++) {
+      this.stars[8 * at + j] = starsA[4 * e + j];
+      this.stars[8 * at + 4 + j] = starsB[4 * v + j];
+    }
+    this.mirrored[at] = mirrored ? 1 : 0;
+    this.lnScale[at] = Math.log(scale);
+    this.angle[at] = angle;
+    return true;
+  }
+
+  result(): Candidates {
+    const { count, stars, mirrored, lnScale, angle } = this;
+    return { count, stars, mirrored, lnScale, angle };
+  }
+
+  private grow(): void {
+    const length = 2 * this.mirrored.length;
+    const stars = new Int32Array(8 * length);
+    stars.set(this.stars);
+    this.stars = stars;
+    const mirrored = new Uint8Array(length);
+    mirrored.set(this.mirrored);
+    this.mirrored = mirrored;
+    const lnScale = new Float32Array(length);
+    lnScale.set(this.lnScale);
+    this.lnScale = lnScale;
+    const angle = new Float32Array(length);
+    angle.set(this.angle);
+    this.angle = angle;
+  }
+}

@@ -1,0 +1,231 @@
+/** From a transform that holds round one figure to the one that holds over the whole overlap. */
+import { medianOf } from '../stats/robust.js';
+import {
+  type Pairing,
+  type Pairs,
+  pairSigma,
+  residuals,
+  starsOnB,
+  wideTolerance,
+} from './pairing.js';
+import type { PreparedList } from './star-list.js';
+import {
+  applyTransform,
+  describeTransform,
+  fitTransform,
+  PARAMETERS,
+  type PointPairs,
+  type Transform,
+  type TransformKind,
+} from './transform.js';
+import type { Proposal } from './vote.js';
+
+/** A transform fitted to its pairs. */
+export interface Refined {
+  transform: Transform;
+  pairs: Pairs;
+  residualPx: Float64Array;
+  /** Two stars further apart than this are no pair, px of B. */
+  tolerancePx: number;
+}
+
+/** The disc in which stars are paired starts at this many base lengths, and grows by this factor. */
+const FIRST_RADIUS = 1.5;
+const GROWTH = 1.6;
+/** Pairs that each model needs before the growing disc uses it. */
+const GROW_SIMILARITY = 4;
+const GROW_AFFINE = 12;
+const GROW_QUADRATIC = 40;
+const GROW_CUBIC = 90;
+/** Pairs that each model needs to be chosen in the end: about two a parameter. */
+const LEAST_PAIRS: Readonly<Record<TransformKind, number>> = {
+  shift: 1,
+  similarity: 2,
+  affine: 10,
+  quadratic: 30,
+  cubic: 50,
+};
+/** Share of the cells with stars in the overlap that a polynomial's pairs must occupy, on a 4 × 4 grid. */
+const CELLS = 4;
+const LEAST_COVERAGE = 0.75;
+/** A richer model must lower the information criterion by this much: strong evidence on the scale of Kass and Raftery (1995, J. Am. Stat. Assoc. 90, 773). */
+const LEAST_GAIN = 10;
+/** Final tolerance in σ of the residuals, and the σ of a Rayleigh distribution from its median. */
+const FINAL_SIGMAS = 4;
+const RAYLEIGH_MEDIAN = Math.sqrt(2 * Math.LN2);
+const LEAST_TOLERANCE_PX = 0.3;
+const FINAL_ROUNDS = 4;
+
+/** Models from plain to rich. */
+const KINDS: readonly TransformKind[] = ['similarity', 'affine', 'quadratic', 'cubic'];
+const KINDS_ALIGNED: readonly TransformKind[] = ['shift', ...KINDS];
+
+/**
+ * Pairs stars in a growing disc round the figure, refitting at every step, until the disc holds all of A; then chooses
+ * the model, and shrinks the tolerance to what the residuals ask. Null when support is lost on the way.
+ */
+export function refine(
+  a: PreparedList,
+  b: PreparedList,
+  proposal: Proposal,
+  pairing: Pairing,
+): Refined | null {
+  const { x, y } = proposal;
+  let t = proposal.transform;
+  const scale = describeTransform(t).scale;
+  const wide = wideTolerance(a, b, scale);
+  const whole = Math.sqrt(a.width * a.width + a.height * a.height);
+  for (let radius = FIRST_RADIUS * proposal.base; ; radius *= GROWTH) {
+    const pairs = pairing.search(t, wide, x, y, radius);
+    const least = proposal.transform.kind;
+    const fitted = fitTransform(growKind(pairs.n, least), pairs) ?? fitTransform(least, pairs);
+    if (fitted === null) return null;
+    if (!isSane(fitted, scale)) return null;
+    t = fitted;
+    if (radius > whole) break;
+  }
+
+  const kinds = proposal.transform.kind === 'shift' ? KINDS_ALIGNED : KINDS;
+  let tolerance = wide;
+  let pairs = pairing.search(t, wide, x, y, Number.POSITIVE_INFINITY);
+  for (let round = 0; round < FINAL_ROUNDS; round++) {
+    const next = chooseModel(a, b, t, pairs, kinds);
+    if (next === null || !isSane(next, scale)) return null;
+    t = next;
+    const parameters = PARAMETERS[t.kind];
+    const spare = Math.sqrt((2 * pairs.n) / Math.max(1, 2 * pairs.n - parameters));
+    const sigma = (medianOf(residuals(t, pairs)) / RAYLEIGH_MEDIAN) * spare;
+    const floor = Math.max(LEAST_TOLERANCE_PX, pairSigma(a, b, scale));
+    tolerance = Math.min(wide, Math.max(FINAL_SIGMAS * sigma, floor));
+    pairs = pairing.search(t, tolerance, x, y, Number.POSITIVE_INFINITY);
+  }
+  const last = fitTransform(t.kind, pairs);
+  if (last === null) return null;
+  const copied = copyPairs(pairs);
+  return {
+    transform: last,
+    pairs: copied,
+    residualPx: residuals(last, copied),
+    tolerancePx: tolerance,
+  };
+}
+
+/** `least` is the model of the proposal, for a handful of pairs. */
+function growKind(n: number, least: TransformKind): TransformKind {
+  if (n >= GROW_CUBIC) return 'cubic';
+  if (n >= GROW_QUADRATIC) return 'quadratic';
+  if (n >= GROW_AFFINE) return 'affine';
+  return n >= GROW_SIMILARITY ? 'similarity' : least;
+}
+
+/** A frame of the sky is not stretched much: a fit that does so follows chance pairs. */
+function isSane(t: Transform, scale: number): boolean {
+  const now = describeTransform(t);
+  return now.stretchRatio < 1.1 && Math.abs(Math.log(now.scale / scale)) < 0.2;
+}
+
+/**
+ * The model with the smallest Bayesian information criterion (Schwarz 1978, Ann. Stat. 6, 461), 2n ln(RSS/2n) + k ln 2n
+ * over n pairs and k parameters; each richer model must win by a clear margin, and polynomials need pairs all over the
+ * overlap.
+ */
+function chooseModel(
+  a: PreparedList,
+  b: PreparedList,
+  t: Transform,
+  pairs: PointPairs,
+  kinds: readonly TransformKind[],
+): Transform | null {
+  let best: Transform | null = null;
+  let bestCriterion = Number.POSITIVE_INFINITY;
+  let covered: boolean | null = null;
+  for (const kind of kinds) {
+    if (pairs.n < LEAST_PAIRS[kind]) break;
+    if (PARAMETERS[kind] > PARAMETERS.affine) {
+      covered ??= covers(a, b, t, pairs);
+      if (!covered) break;
+    }
+    const fitted = fitTransform(kind, pairs);
+    if (fitted === null) break;
+    let sum = 0;
+    for (const r of residuals(fitted, pairs)) sum += r * r;
+    const samples = 2 * pairs.n;
+    // Exact copies leave no residuals: rounding is not evidence for a richer model.
+    const variance = Math.max(sum / samples, 1e-8);
+    const criterion = samples * Math.log(variance) + PARAMETERS[kind] * Math.log(samples);
+    if (best === null || criterion < bestCriterion - LEAST_GAIN) {
+      best = fitted;
+      bestCriterion = criterion;
+    }
+  }
+  return best;
+}
+
+/** Whether pairs stand in most cells of the overlap that have stars of A. */
+function covers(a: PreparedList, b: PreparedList, t: Transform, pairs: PointPairs): boolean {
+  const inside = starsOnB(a, b, t);
+  let x0 = Number.POSITIVE_INFINITY;
+  let x1 = Number.NEGATIVE_INFINITY;
+  let y0 = Number.POSITIVE_INFINITY;
+  let y1 = Number.NEGATIVE_INFINITY;
+  for (const i of inside) {
+    x0 = Math.min(x0, a.x[i]);
+    x1 = Math.max(x1, a.x[i]);
+    y0 = Math.min(y0, a.y[i]);
+    y1 = Math.max(y1, a.y[i]);
+  }
+  const cellOf = (x: number, y: number): number => {
+    const cx = Math.floor(((x - x0) / (x1 - x0)) * CELLS);
+    const cy = Math.floor(((y - y0) / (y1 - y0)) * CELLS);
+    return Math.max(0, Math.min(CELLS - 1, cy)) * CELLS + Math.max(0, Math.min(CELLS - 1, cx));
+  };
+  const withStars = new Set<number>();
+  for (const i of inside) withStars.add(cellOf(a.x[i], a.y[i]));
+  const withPairs = new Set<number>();
+  for (let i = 0; i < pairs.n; i++) withPairs.add(cellOf(pairs.ax[i], pairs.ay[i]));
+  return withPairs.size >= LEAST_COVERAGE * withStars.size;
+}
+
+function copyPairs(pairs: Pairs): Pairs {
+  const { n } = pairs;
+  return {
+    n,
+    a: pairs.a.slice(0, n),
+    b: pairs.b.slice(0, n),
+    ax: pairs.ax.slice(0, n),
+    ay: pairs.ay.slice(0, n),
+    bx: pairs.bx.slice(0, n),
+    by: pairs.by.slice(0, n),
+  };
+}
+
+/** Share of the pairs that two refinements of one truth have in common, at least. */
+const SAME_PAIRS = 0.3;
+
+/** Whether two refined transforms are one: they pair the same stars. */
+export function isSame(one: Refined, other: Refined): boolean {
+  const partner = new Map<number, number>();
+  for (let i = 0; i < one.pairs.n; i++) partner.set(one.pairs.a[i], one.pairs.b[i]);
+  let same = 0;
+  for (let i = 0; i < other.pairs.n; i++) {
+    if (partner.get(other.pairs.a[i]) === other.pairs.b[i]) same++;
+  }
+  return same > SAME_PAIRS * Math.min(one.pairs.n, other.pairs.n);
+}
+
+/** Whether a proposal says the same as a refined transform where its figure stands. */
+export function agreesWith({ transform, x, y, base }: Proposal, other: Refined): boolean {
+  const here = new Float64Array(2);
+  const there = new Float64Array(2);
+  const t = other.transform;
+  const { scale } = describeTransform(t, x, y);
+  const limit = 3 * other.tolerancePx + 0.02 * base * scale;
+  for (let corner = 0; corner < 3; corner++) {
+    const px = x + (corner === 1 ? base : 0);
+    const py = y + (corner === 2 ? base : 0);
+    applyTransform(transform, px, py, here);
+    applyTransform(t, px, py, there);
+    if ((here[0] - there[0]) ** 2 + (here[1] - there[1]) ** 2 > limit * limit) return false;
+  }
+  return true;
+}

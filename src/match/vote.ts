@@ -1,0 +1,176 @@
+/** Which of many proposed transforms deserve a closer look: votes of the figures, then of the stars round a figure. */
+import type { Candidates } from './candidates.js';
+import { wideTolerance } from './pairing.js';
+import { lnTailBound } from './significance.js';
+import type { PreparedList } from './star-list.js';
+import { applyInverse, applyTransform, fitTransform, type Transform } from './transform.js';
+
+/** Bins of the vote: as wide as the largest error of one figure. */
+const LN_SCALE_BIN = 0.03;
+const ANGLE_BINS = 180;
+const LN_SCALE_BINS = 160;
+
+/** Stars round a figure that are asked, and after how many a candidate without support is dropped. */
+const ASKED = 40;
+const FIRST_ASKED = 12;
+/** Neighbour whose distance gives the local density. */
+const DENSITY_RANK = 10;
+/** Relative stretch between the figure and its surroundings: distortion. */
+const STRAIN = 0.003;
+/** Error of a transform fitted to four stars, per base length away from them, in σ of one position. */
+const LEVER = 2.5;
+const SIGMAS = 3;
+
+/**
+ * Numbers of the candidates, most votes first: how many figures agree on parity, scale and angle. True ones agree,
+ * false ones spread evenly.
+ */
+export function byVotes({ count, mirrored, lnScale, angle }: Candidates): Int32Array {
+  const width = ANGLE_BINS;
+  const votes = new Int32Array(2 * (LN_SCALE_BINS + 2) * width);
+  const binOf = new Int32Array(count);
+  for (let c = 0; c < count; c++) {
+    const row = Math.floor(lnScale[c] / LN_SCALE_BIN) + LN_SCALE_BINS / 2;
+    const s = Math.max(0, Math.min(LN_SCALE_BINS - 1, row)) + 1;
+    const t = Math.floor(((angle[c] + Math.PI) / (2 * Math.PI)) * ANGLE_BINS) % ANGLE_BINS;
+    binOf[c] = (mirrored[c] * (LN_SCALE_BINS + 2) + s) * width + t;
+    votes[binOf[c]]++;
+  }
+  const keys = new Float64Array(count);
+  for (let c = 0; c < count; c++) {
+    const t = binOf[c] % width;
+    const row = binOf[c] - t;
+    let sum = 0;
+    for (let ds = -1; ds <= 1; ds++) {
+      for (let dt = -1; dt <= 1; dt++) {
+        sum += votes[row + ds * width + ((t + dt + width) % width)];
+      }
+    }
+    keys[c] = c - sum * 2 ** 21;
+  }
+  keys.sort();
+  const order = new Int32Array(count);
+  for (let i = 0; i < count; i++) order[i] = keys[i] - Math.floor(keys[i] / 2 ** 21) * 2 ** 21;
+  return order;
+}
+
+/** A proposed transform with the evidence of the stars round its figure. */
+export interface Proposal {
+  transform: Transform;
+  /** Middle of the figure on A and its base length there, px of A. */
+  x: number;
+  y: number;
+  base: number;
+  /** −ln of the chance that the surroundings agree by accident. */
+  score: number;
+  /** How many stars were asked. */
+  asked: number;
+}
+
+/** Asks the stars round a figure. One instance holds the scratch for many candidates. */
+export class LocalVote {
+  private readonly found = new Int32Array(ASKED + 4);
+  private readonly d2 = new Float64Array(ASKED + 4);
+  private readonly point = new Float64Array(2);
+  private readonly pairs = {
+    n: 4,
+    ax: new Float64Array(4),
+    ay: new Float64Array(4),
+    bx: new Float64Array(4),
+    by: new Float64Array(4),
+  };
+  private readonly a: PreparedList;
+  private readonly b: PreparedList;
+
+  constructor(a: PreparedList, b: PreparedList) {
+    this.a = a;
+    this.b = b;
+  }
+
+  /** The candidate's similarity without asking anyone; null when its stars do not determine one. */
+  propose({ stars, mirrored }: Candidates, c: number): Proposal | null {
+    const { a, b, pairs } = this;
+    for (let j = 0; j < 4; j++) {
+      pairs.ax[j] = a.x[stars[8 * c + j]];
+      pairs.ay[j] = a.y[stars[8 * c + j]];
+      pairs.bx[j] = b.x[stars[8 * c + 4 + j]];
+      pairs.by[j] = b.y[stars[8 * c + 4 + j]];
+    }
+    const transform = fitTransform('similarity', pairs, mirrored[c] === 1);
+    if (transform === null) return null;
+    const dx = pairs.ax[1] - pairs.ax[0];
+    const dy = pairs.ay[1] - pairs.ay[0];
+    return {
+      transform,
+      x: transform.centreX,
+      y: transform.centreY,
+      base: Math.sqrt(dx * dx + dy * dy),
+      score: 0,
+      asked: 0,
+    };
+  }
+
+  /** Fills in the score: the nearest stars of the sparser list are looked for in the denser one. */
+  ask(proposal: Proposal, candidates: Candidates, c: number): void {
+    const { a, b, found, d2, point } = this;
+    const { transform, x, y, base } = proposal;
+    const scale =
+      Math.sqrt(transform.coefficientsX[1] ** 2 + transform.coefficientsX[2] ** 2) /
+      transform.lengthPx;
+    applyTransform(transform, x, y, point);
+    const onBx = point[0];
+    const onBy = point[1];
+    const rank = Math.min(DENSITY_RANK, a.n, b.n);
+    a.index.kNearest(x, y, rank, found, d2);
+    const reachA = Math.sqrt(d2[rank - 1]) * scale;
+    b.index.kNearest(onBx, onBy, rank, found, d2);
+    const reachB = Math.sqrt(d2[rank - 1]);
+    // Everything below in px of the denser list's frame.
+    const forward = reachA >= reachB;
+    const sparse = forward ? a : b;
+    const dense = forward ? b : a;
+    const unit = forward ? 1 : 1 / scale;
+    const cx = forward ? x : onBx;
+    const cy = forward ? y : onBy;
+    const toDense = forward ? scale : 1 / scale;
+    const density = Math.max(
+      dense.density,
+      rank / (Math.PI * (Math.min(reachA, reachB) * unit) ** 2),
+    );
+    const sigma = Math.sqrt(a.sigmaPx ** 2 * scale ** 2 + b.sigmaPx ** 2) * unit;
+    const lever = (LEVER * sigma) / (base * scale * unit) + STRAIN;
+    const widest = wideTolerance(a, b, scale) * (forward ? 1 : 1 / scale);
+
+    const offset = 8 * c + (forward ? 0 : 4);
+    const total = sparse.index.kNearest(cx, cy, Math.min(ASKED, sparse.n), found, d2);
+    let asked = 0;
+    let agreed = 0;
+    let chance = 0;
+    for (let i = 0; i < total; i++) {
+      const star = found[i];
+      if (isOneOf(candidates.stars, offset, star)) continue;
+      if (forward) applyTransform(transform, sparse.x[star], sparse.y[star], point);
+      else applyInverse(transform, sparse.x[star], sparse.y[star], point);
+      const px = point[0];
+      const py = point[1];
+      if (px < -0.5 || py < -0.5 || px > dense.width - 0.5 || py > dense.height - 0.5) continue;
+      const distance = Math.sqrt(d2[i]) * toDense;
+      const tolerance = Math.min(SIGMAS * sigma + lever * distance, 2 * widest);
+      asked++;
+      chance += 1 - Math.exp(-Math.PI * tolerance * tolerance * density);
+      if (dense.index.nearest(px, py, tolerance) >= 0) agreed++;
+      if (asked === FIRST_ASKED && agreed <= 1 + 2 * chance) break;
+    }
+    proposal.asked = asked;
+    proposal.score = asked === 0 ? 0 : -lnTailBound(agreed, asked, chance / asked);
+  }
+}
+
+function isOneOf(stars: Int32Array, offset: number, star: number): boolean {
+  return (
+    stars[offset] === star ||
+    stars[offset + 1] === star ||
+    stars[offset + 2] === star ||
+    stars[offset + 3] === star
+  );
+}
