@@ -45,7 +45,8 @@ export const STAR_FLAGS = [
   {
     bit: 1 << 10,
     name: 'over limit',
-    meaning: 'a good star beyond the number asked for with --max-stars',
+    meaning:
+      'a good star beyond the number used: --max-stars, or what the memory for profiles holds',
   },
 ] as const;
 

@@ -9,10 +9,11 @@ import type { ColorChoice } from './terminal.js';
 export const SUN_CAUTION = `Caution: never point a telescope or finder at or near the Sun without a
 certified full-aperture solar filter.`;
 
-/** Options of `measure` as commander hands them over. */
-export interface MeasureFlags {
+/** Options of every command that opens frames. */
+interface FrameFlags {
   cfa?: CfaPattern | 'none';
   hdu?: number;
+  page?: number;
   focalLength?: number;
   aperture?: number;
   pixelSize?: number;
@@ -21,17 +22,27 @@ export interface MeasureFlags {
   maxPixels?: number;
   maxBytes?: number;
   recursive?: boolean;
+}
+
+/** Options of every command that measures stars and writes a result. */
+interface ResultFlags {
+  seed: number;
+  jobs?: number;
+  json?: boolean;
+  output?: string;
+  force?: boolean;
+  color: ColorChoice;
+}
+
+/** Options of `measure` as commander hands them over. */
+export interface MeasureFlags extends FrameFlags, ResultFlags {
+  set?: string[];
+  filterFrom: 'header' | 'name';
   zone: 'all' | 'centre';
   maxStars: number;
   haloRadius?: number;
   haloAnyway?: boolean;
-  seed: number;
-  json?: boolean;
-  output?: string;
   stars?: string;
-  force?: boolean;
-  jobs?: number;
-  color: ColorChoice;
 }
 
 /** A number above zero. */
@@ -77,11 +88,21 @@ export function forceOption(): Option {
   return new Option('--force', 'replace output files that exist').helpGroup(OUTPUT);
 }
 
-/** Adds every option of `measure`. */
-export function addMeasureOptions(command: Command): Command {
-  const add = (group: string, option: Option): void => {
+type Add = (group: string, option: Option) => void;
+
+function adder(command: Command): Add {
+  return (group, option) => {
     command.addOption(option.helpGroup(group));
   };
+}
+
+/** Which files, and what they do not say about themselves. */
+function addFrameOptions(command: Command): void {
+  const add = adder(command);
+  add(
+    INPUT,
+    new Option('--recursive', 'look into the folders of a folder as well; links are not followed'),
+  );
   add(
     FRAME,
     new Option(
@@ -97,6 +118,12 @@ export function addMeasureOptions(command: Command): Command {
       '--hdu <n>',
       'which image of a FITS file, 0 = the first unit (default: the first usable image)',
     ).argParser(wholeNumber(0)),
+  );
+  add(
+    FRAME,
+    new Option('--page <n>', 'which page of a TIFF file, from 1 (default: the first)').argParser(
+      wholeNumber(1),
+    ),
   );
   const numbers: [string, string][] = [
     ['--focal-length <mm>', 'focal length of the telescope, mm'],
@@ -122,10 +149,53 @@ export function addMeasureOptions(command: Command): Command {
       `most bytes a file may unpack to (default: ${DEFAULT_MAX_BYTES})`,
     ).argParser(wholeNumber(1)),
   );
+}
+
+/** How results are computed and written, alike for every command. */
+function addResultOptions(command: Command): void {
+  const add = adder(command);
+  add(
+    MEASURING,
+    new Option('--seed <n>', 'seed of the error bars: the same seed gives the same digits')
+      .argParser(wholeNumber(0, MOST_SEED))
+      .default(DEFAULT_MEASURE_OPTIONS.seed),
+  );
+  add(
+    MEASURING,
+    new Option(
+      '--jobs <n>',
+      'frames measured at once; the numbers do not depend on it (default: as the machine and the frames suggest)',
+    ).argParser(wholeNumber(1, 256)),
+  );
+  add(OUTPUT, new Option('--json', 'print one JSON document instead of tables'));
+  add(
+    OUTPUT,
+    new Option(
+      '-o, --output <file>',
+      'write the result to a file instead of stdout; a name ending in .json means --json',
+    ),
+  );
+  command.addOption(forceOption());
+  command.addOption(colorOption());
+}
+
+/** Adds every option of `measure`. */
+export function addMeasureOptions(command: Command): Command {
+  const add = adder(command);
   add(
     INPUT,
-    new Option('--recursive', 'look into the folders of a folder as well; links are not followed'),
+    new Option(
+      '--set <channel=file...>',
+      'three mono frames through red, green and blue filters, measured as one: R=a.fits G=b.fits B=c.fits; or a folder whose mono frames are sorted into sets by FILTER. Give other frames before it',
+    ),
   );
+  add(
+    INPUT,
+    new Option('--filter-from <where>', 'what tells the filter of the frames of a --set folder')
+      .choices(['header', 'name'])
+      .default('header'),
+  );
+  addFrameOptions(command);
   add(
     MEASURING,
     new Option(
@@ -156,35 +226,13 @@ export function addMeasureOptions(command: Command): Command {
     ),
   );
   add(
-    MEASURING,
-    new Option('--seed <n>', 'seed of the error bars: the same seed gives the same digits')
-      .argParser(wholeNumber(0, MOST_SEED))
-      .default(DEFAULT_MEASURE_OPTIONS.seed),
-  );
-  add(
-    MEASURING,
-    new Option(
-      '--jobs <n>',
-      'frames measured at once; the numbers do not depend on it (default: as the machine and the frames suggest)',
-    ).argParser(wholeNumber(1, 256)),
-  );
-  add(OUTPUT, new Option('--json', 'print one JSON document instead of tables'));
-  add(
-    OUTPUT,
-    new Option(
-      '-o, --output <file>',
-      'write the result to a file instead of stdout; a name ending in .json means --json',
-    ),
-  );
-  add(
     OUTPUT,
     new Option(
       '--stars <file>',
       'also write every star found, used or not: name ending in .csv or .ecsv',
     ),
   );
-  command.addOption(forceOption());
-  command.addOption(colorOption());
+  addResultOptions(command);
   return command;
 }
 
@@ -217,10 +265,11 @@ export function measureOptions(flags: MeasureFlags): MeasureOptions {
 }
 
 /** What the user says about the frame. */
-export function frameOverrides(flags: MeasureFlags): FrameOverrides {
+export function frameOverrides(flags: FrameFlags): FrameOverrides {
   return {
     ...(flags.cfa !== undefined && { cfa: flags.cfa }),
     ...(flags.hdu !== undefined && { hdu: flags.hdu }),
+    ...(flags.page !== undefined && { page: flags.page }),
     ...(flags.focalLength !== undefined && { focalLengthMm: flags.focalLength }),
     ...(flags.aperture !== undefined && { apertureMm: flags.aperture }),
     ...(flags.pixelSize !== undefined && { pixelSizeUm: flags.pixelSize }),

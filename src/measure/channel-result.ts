@@ -21,13 +21,15 @@ export function channelResult(
   beta: number,
   arcsecPerPx: number | null,
   seed: number,
+  /** Index of the channel's single-star fits: the frames of a set have one each. */
+  fitChannel = c,
 ): ChannelResult {
   const { mesh, sources } = found;
   const average = (values: Float64Array): number =>
     lattices.reduce((sum, l) => sum + (values[l] as number), 0) / lattices.length;
   const sparse = lattices.length === 1 && found.mesh.lattices === 4;
   const sizes = bootstrap ? channelSizes(bootstrap, c, sparse) : null;
-  const fits = sources.fits[c];
+  const fits = sources.fits[fitChannel];
   const shape = fits ? ellipticityResult(fits, stars, beta, seed) : null;
   const n = bootstrap?.radii.length ?? 0;
   const slice = (values: Float64Array): number[] => Array.from(values.subarray(c * n, (c + 1) * n));

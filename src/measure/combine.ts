@@ -1,5 +1,4 @@
 /** One answer from several frames of the same target: weighted means of the numbers that each frame measured alone. */
-import type { Layout } from '../frame/frame.js';
 import { haloLevel } from './halo.js';
 import type { ChannelName, FrameResult, HaloLevel, Uncertain } from './result.js';
 
@@ -31,7 +30,7 @@ export interface CombinedContrast {
 export interface CombinedResult {
   /** The frames that went in, in input order. */
   files: string[];
-  layout: Layout;
+  layout: NonNullable<FrameResult['layout']>;
   /** Of the first frame; null when unknown or when the frames differ. */
   scaleArcsecPerPx: number | null;
   /** Stars used, summed over the frames (the same star counts once per frame). */
@@ -97,8 +96,8 @@ export function weightedMean(
 }
 
 /** The layout that most frames share; the earlier one on a tie. */
-function commonLayout(frames: readonly FrameResult[]): Layout | null {
-  let best: Layout | null = null;
+function commonLayout(frames: readonly FrameResult[]): FrameResult['layout'] {
+  let best: FrameResult['layout'] = null;
   let most = 0;
   for (const { layout } of frames) {
     const n = frames.filter((each) => each.layout === layout).length;

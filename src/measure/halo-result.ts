@@ -5,13 +5,18 @@ import type { PerfectLens } from '../optics/perfect-lens.js';
 import type { BootstrapResult } from './bootstrap.js';
 import type { EffectiveProfiles } from './effective-profiles.js';
 import type { Found } from './find.js';
-import { haloNumbers } from './halo.js';
+import { type HaloNumbers, haloNumbers } from './halo.js';
+import type { SetProfiles } from './measure-set.js';
 import type { MeasureOptions } from './options.js';
+import type { ChannelProfile } from './profile-rounds.js';
 import type { FrameResult, HaloResult } from './result.js';
 import { saturatedHalo } from './saturated-halo.js';
 import { colourTrend } from './star-colour.js';
 import { scaled, uncertain } from './uncertain.js';
 
+type Warn = (code: string, message: string) => void;
+
+/** The halo of one frame. */
 export function haloResult(
   frame: Frame,
   plan: ChannelPlan,
@@ -21,26 +26,13 @@ export function haloResult(
   arcsecPerPx: number | null,
   noisePerSignal: number,
   options: MeasureOptions,
-  warn: (code: string, message: string) => void,
+  warn: Warn,
 ): { halo: HaloResult; perfect: PerfectLens | null } {
   const r = plan.channels.indexOf('R');
   const g = plan.channels.indexOf('G');
   const b = plan.channels.indexOf('B');
-  const numbers = haloNumbers(
-    bootstrap,
-    r,
-    g,
-    b,
-    effective.rMax,
-    effective.crowding,
-    arcsecPerPx === null ? null : { arcsecPerPx, apertureMm: frame.metadata.apertureMm },
-  );
-  if (effective.openEnded) {
-    warn(
-      'open-ended-profile',
-      `light is still seen at R_max = ${effective.rMax.toFixed(1)} px: halo numbers are lower limits; --halo-radius sets a larger one`,
-    );
-  }
+  const { apertureMm } = frame.metadata;
+  const numbers = checkedNumbers(bootstrap, [r, g, b], effective, apertureMm, arcsecPerPx, warn);
   if (frame.layout === 'rgb') {
     warn(
       'interpolated-colour',
@@ -48,24 +40,11 @@ export function haloResult(
     );
   }
   const { perfect, ...rest } = numbers;
-  if (perfect && !perfect.diffractionIncluded) {
-    const { low, high } = perfect.rangePercent;
-    warn(
-      'no-perfect-lens',
-      `what a perfect lens would show is not known without focal length, pixel size and aperture (--focal-length, --pixel-size, --aperture): air alone makes between ${low.toFixed(1)} and ${high.toFixed(1)} points of blue minus red`,
-    );
-  } else {
-    for (const note of (perfect?.notes ?? []).filter(
-      (text) => !text.startsWith('effective wavelengths'),
-    )) {
-      warn('perfect-lens', note);
-    }
-  }
   const halo: HaloResult = {
     ...rest,
     starColour: colourTrend(
-      effective.profiles[r] as EffectiveProfiles['profiles'][number],
-      effective.profiles[b] as EffectiveProfiles['profiles'][number],
+      effective.profiles[r] as ChannelProfile,
+      effective.profiles[b] as ChannelProfile,
       effective.stars.length,
       numbers.blueMinusRed.atRadiusPx,
       options.seed,
@@ -80,6 +59,67 @@ export function haloResult(
     ),
   };
   return { halo, perfect };
+}
+
+/** The halo of a filter set: channels in the order R, G, B, each frame with one profile. */
+export function setHalo(
+  bootstrap: BootstrapResult,
+  set: SetProfiles,
+  apertureMm: number | null,
+  arcsecPerPx: number | null,
+  seed: number,
+  warn: Warn,
+): { halo: HaloResult; perfect: PerfectLens | null } {
+  const numbers = checkedNumbers(bootstrap, [0, 1, 2], set, apertureMm, arcsecPerPx, warn);
+  const { perfect, ...rest } = numbers;
+  const halo: HaloResult = {
+    ...rest,
+    starColour: colourTrend(
+      set.each[0]?.profiles[0] as ChannelProfile,
+      set.each[2]?.profiles[0] as ChannelProfile,
+      set.stars,
+      numbers.blueMinusRed.atRadiusPx,
+      seed,
+    ),
+    // Which stars clip, and how far, differs between the exposures.
+    saturatedStars: null,
+  };
+  return { halo, perfect };
+}
+
+/** Halo numbers with the warnings that belong to them. */
+function checkedNumbers(
+  bootstrap: BootstrapResult,
+  [r, g, b]: readonly [number, number, number],
+  profiles: { rMax: number; crowding: number; openEnded: boolean },
+  apertureMm: number | null,
+  arcsecPerPx: number | null,
+  warn: Warn,
+): HaloNumbers {
+  const { rMax, crowding, openEnded } = profiles;
+  const scale = arcsecPerPx === null ? null : { arcsecPerPx, apertureMm };
+  const numbers = haloNumbers(bootstrap, r, g, b, rMax, crowding, scale);
+  if (openEnded) {
+    warn(
+      'open-ended-profile',
+      `light is still seen at R_max = ${rMax.toFixed(1)} px: halo numbers are lower limits; --halo-radius sets a larger one`,
+    );
+  }
+  const { perfect } = numbers;
+  if (perfect && !perfect.diffractionIncluded) {
+    const { low, high } = perfect.rangePercent;
+    warn(
+      'no-perfect-lens',
+      `what a perfect lens would show is not known without focal length, pixel size and aperture (--focal-length, --pixel-size, --aperture): air alone makes between ${low.toFixed(1)} and ${high.toFixed(1)} points of blue minus red`,
+    );
+  } else {
+    for (const note of (perfect?.notes ?? []).filter(
+      (text) => !text.startsWith('effective wavelengths'),
+    )) {
+      warn('perfect-lens', note);
+    }
+  }
+  return numbers;
 }
 
 export function lateralResult(

@@ -91,13 +91,32 @@ export interface HaloResult {
   } | null;
 }
 
+/** How a frame of a set lies on the green one. */
+export interface RegistrationResult {
+  matchedStars: number;
+  /** Pixel of green over pixel of this frame. */
+  scale: number;
+  /** Turn of the star field, 0–360, from +x towards +y. */
+  rotationDeg: number;
+  mirrored: boolean;
+  /** Distance by which the frame's centre moved among the stars, px of green. */
+  shiftPx: number;
+  shiftArcsec: number | null;
+  residualRmsPx: number;
+}
+
 export interface FrameResult {
+  /** Path; for a filter set the three paths as on the command line: R=… G=… B=…. */
   file: string;
   status: 'ok' | 'failed';
   error?: { code: string; message: string; remedy: string };
   width: number | null;
   height: number | null;
-  layout: Layout | null;
+  /** 'set': three mono frames through filters. */
+  layout: Layout | 'set' | null;
+  /** The frames of a set. */
+  setFiles?: Record<'R' | 'G' | 'B', string>;
+  registration?: Record<'R' | 'B', RegistrationResult>;
   cfaPattern?: CfaPattern;
   cfaSource?: 'option' | 'header' | 'pixels';
   scaleArcsecPerPx: number | null;

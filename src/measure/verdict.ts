@@ -58,6 +58,8 @@ export function plainSentence(input: {
   /** A colour without star light. */
   dark: boolean;
   haloWithheld: boolean;
+  /** The colours were exposed one after another: air and focus may differ between them. */
+  oneAfterAnother?: boolean;
 }): string {
   if (input.used === 0) {
     const most = Object.entries(input.rejected).sort((a, b) => b[1] - a[1])[0];
@@ -70,8 +72,14 @@ export function plainSentence(input: {
       ? `${input.fwhmPx.value.toFixed(1)} px`
       : null;
   const parts: string[] = [];
-  if (input.halo) parts.push(haloSentence(input.halo));
-  else if (input.haloWithheld) {
+  if (input.halo) {
+    parts.push(haloSentence(input.halo));
+    if (input.oneAfterAnother === true) {
+      parts.push(
+        'The colours were exposed one after another: this is the lens only if air and focus stayed the same.',
+      );
+    }
+  } else if (input.haloWithheld) {
     parts.push(
       'The picture has been stretched, which changes how light spreads round bright stars: no halo is given. Measure the unprocessed frame.',
     );

@@ -1,6 +1,7 @@
-/** One file from path to result. Runs in the main thread and in workers alike, so both give the same digits. */
+/** One file, or the three files of a filter set, from path to result. Runs in the main thread and in workers alike, so both give the same digits. */
 import type { StarCatalogue } from '../catalogue/catalogue.js';
-import { ToolError } from '../errors.js';
+import { FrameReadError, ToolError } from '../errors.js';
+import { SET_CHANNELS, type SetChannel } from '../frame/filter-name.js';
 import type { Frame, FrameOverrides } from '../frame/frame.js';
 import { openFrame } from '../frame/open.js';
 import { measureFrame } from '../measure/measure.js';
@@ -12,6 +13,8 @@ export interface MeasureTask {
   file: string;
   /** A name that led to no file: it becomes a failed result in its place. */
   fault?: NonNullable<FrameResult['error']> | null;
+  /** The three files of a filter set instead of one file; `file` then is only its name. */
+  set?: Record<SetChannel, string>;
   options: MeasureOptions;
   overrides: FrameOverrides;
   /** Whether the star catalogue is wanted too. */
@@ -21,27 +24,52 @@ export interface MeasureTask {
 /** Plain data as well. A file that cannot be measured has `status` "failed" and its error in the result. */
 export interface MeasureOutcome {
   result: FrameResult;
-  catalogue: StarCatalogue | null;
+  /** The stars of each frame, when they were asked for. */
+  catalogues: { file: string; catalogue: StarCatalogue }[];
 }
 
 /** Opens, measures and closes. Never throws: a fault becomes a failed result, so that other frames go on. */
 export async function measureFile(task: MeasureTask): Promise<MeasureOutcome> {
-  if (task.fault) return { result: failedResult(task.file, task.fault), catalogue: null };
+  if (task.fault) return failed(task.file, task.fault);
+  if (task.set) return measureSetFiles(task, task.set);
   let frame: Frame | null = null;
   try {
     frame = await openFrame(task.file, task.overrides);
     const { result, catalogue } = measureFrame(frame, task.options);
-    return { result, catalogue: task.keepStars ? catalogue : null };
+    return { result, catalogues: task.keepStars ? [{ file: task.file, catalogue }] : [] };
   } catch (error) {
-    return { result: failedResult(task.file, errorData(error)), catalogue: null };
+    return failed(task.file, errorData(error));
   } finally {
     frame?.rows.close();
   }
 }
 
-/** The record of a file that could not be measured. */
-function failedResult(file: string, error: NonNullable<FrameResult['error']>): FrameResult {
-  return {
+async function measureSetFiles(
+  task: MeasureTask,
+  files: Record<SetChannel, string>,
+): Promise<MeasureOutcome> {
+  const opened: Frame[] = [];
+  try {
+    for (const channel of SET_CHANNELS) {
+      opened.push(await openFrame(files[channel], task.overrides));
+    }
+    const [R, G, B] = opened as [Frame, Frame, Frame];
+    const { measureSet } = await import('../measure/measure-set.js');
+    const { result, catalogues } = measureSet({ R, G, B }, task.options);
+    return { result, catalogues: task.keepStars ? catalogues : [] };
+  } catch (error) {
+    const data = errorData(error);
+    // The set has three files: the message says which.
+    if (error instanceof FrameReadError) data.message = `${error.path}: ${data.message}`;
+    return failed(task.file, data);
+  } finally {
+    for (const frame of opened) frame.rows.close();
+  }
+}
+
+/** The outcome for a file that could not be measured. */
+function failed(file: string, error: NonNullable<FrameResult['error']>): MeasureOutcome {
+  const result: FrameResult = {
     file,
     status: 'failed',
     error,
@@ -59,6 +87,7 @@ function failedResult(file: string, error: NonNullable<FrameResult['error']>): F
     sentence: '',
     warnings: [],
   };
+  return { result, catalogues: [] };
 }
 
 /** Errors cross threads as data: an Error object loses its code on the way. */

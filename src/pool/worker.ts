@@ -4,10 +4,14 @@ import { type MeasureOutcome, type MeasureTask, measureFile } from './measure-fi
 /** Returns the outcome; the star columns are handed over to the main thread, not copied. */
 export default async function work(task: MeasureTask): Promise<MeasureOutcome> {
   const outcome = await measureFile(task);
-  if (outcome.catalogue === null) return outcome;
+  if (outcome.catalogues.length === 0) return outcome;
   const { move, transferableSymbol, valueSymbol } = await import('piscina');
-  const { flags, columns } = outcome.catalogue;
-  const buffers = new Set([flags.buffer, ...Object.values(columns).map((each) => each.buffer)]);
+  const buffers = new Set(
+    outcome.catalogues.flatMap(({ catalogue: { flags, columns } }) => [
+      flags.buffer,
+      ...Object.values(columns).map((each) => each.buffer),
+    ]),
+  );
   const handedOver = {
     get [transferableSymbol]() {
       return [...buffers];

@@ -4,6 +4,7 @@ import type {
   ChannelResult,
   FrameResult,
   HaloContrast,
+  RegistrationResult,
   Uncertain,
 } from '../measure/result.js';
 import { escapeControls } from './escape.js';
@@ -211,6 +212,7 @@ function factLines(result: FrameResult, width: number): string[] {
         (left === '' ? '' : `; left out: ${left}`),
     );
   }
+  if (result.registration !== undefined) add('registered', registrationText(result.registration));
   if (linearity !== null) add('data', linearityWords(linearity));
   return lines;
 }
@@ -239,6 +241,14 @@ function defocusText(defocus: NonNullable<FrameResult['equivalentDefocus']>): st
     `against green: ${one('blue', defocus.blueUm, defocus.blueFocalLengthFraction, defocus.blueBlurPx)}, ` +
     one('red', defocus.redUm, defocus.redFocalLengthFraction, defocus.redBlurPx)
   );
+}
+
+function registrationText(registration: NonNullable<FrameResult['registration']>): string {
+  const one = (name: string, each: RegistrationResult): string =>
+    `${name} by ${count(each.matchedStars)} stars, moved by ${significant(each.shiftPx)} px` +
+    `${each.mirrored ? ', mirrored' : ''}, turned by ${significant(each.rotationDeg, 2)}°` +
+    `, scatter ${significant(each.residualRmsPx, 2)} px`;
+  return `on green: ${one('red', registration.R)}; ${one('blue', registration.B)}`;
 }
 
 /** An upper limit to two digits. */

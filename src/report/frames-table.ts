@@ -24,6 +24,12 @@ export function shortNames(files: readonly string[]): string[] {
   return names.map((name) => shortened(escapeControls(name)));
 }
 
+/** Names of the rows; a set goes by its green frame. */
+function frameNames(results: readonly FrameResult[]): string[] {
+  const names = shortNames(results.map((each) => each.setFiles?.G ?? each.file));
+  return results.map((each, i) => (each.setFiles ? `set of ${names[i]}` : (names[i] as string)));
+}
+
 /** A row per frame in input order, failed ones included. Ends without a line break. */
 export function framesText(
   results: readonly FrameResult[],
@@ -41,7 +47,7 @@ export function framesText(
     {
       head: 'frame',
       cells: [
-        ...shortNames(results.map((each) => each.file)),
+        ...frameNames(results),
         ...combinedRow((all) => style.strong(`${all.files.length} combined`)),
       ],
     },

@@ -2,6 +2,7 @@
 import * as z from 'zod';
 import {
   measured,
+  number,
   numberOrNull,
   pair,
   series,
@@ -122,9 +123,21 @@ const metadata = z.strictObject({
   pedestalAdu: numberOrNull('pedestal named by the header, ADU'),
 });
 
+const registration = z
+  .strictObject({
+    matchedStars: whole('stars found in both frames'),
+    scale: number('pixel of the green frame over pixel of this frame'),
+    rotationDeg: number('turn of the star field, degrees from +x towards +y'),
+    mirrored: z.boolean().describe('one of the two is a mirror image'),
+    shiftPx: number('distance that the centre of the field moved, px of the green frame'),
+    shiftArcsec: numberOrNull('the same, arcsec'),
+    residualRmsPx: number('scatter of the matched stars about the registration, px'),
+  })
+  .meta({ id: 'registration', description: 'position of one frame among the stars of another' });
+
 /** One entry of `frames`. */
 export const frameSchema = z.strictObject({
-  file: z.string().describe('path as given'),
+  file: z.string().describe('path as given; of a filter set: R=path G=path B=path'),
   status: z.enum(['ok', 'failed']).describe('failed = nothing was measured; see error'),
   error: z
     .strictObject({
@@ -136,7 +149,25 @@ export const frameSchema = z.strictObject({
     .describe('present when status is "failed"'),
   width: wholeOrNull('samples along NAXIS1'),
   height: wholeOrNull('samples along NAXIS2'),
-  layout: z.enum(['mono', 'rgb', 'cfa']).nullable().describe('how colour is laid out'),
+  layout: z
+    .enum(['mono', 'rgb', 'cfa', 'set'])
+    .nullable()
+    .describe('how colour is laid out; set = three mono frames through filters'),
+  setFiles: z
+    .strictObject({
+      R: z.string().describe('path of the red frame'),
+      G: z.string().describe('path of the green frame'),
+      B: z.string().describe('path of the blue frame'),
+    })
+    .optional()
+    .describe('frames of the set; only for "set"'),
+  registration: z
+    .strictObject({
+      R: registration.describe('the red frame'),
+      B: registration.describe('the blue frame'),
+    })
+    .optional()
+    .describe('how the frames of a set lie on the green one; only for "set"'),
   cfaPattern: z
     .enum(['RGGB', 'BGGR', 'GRBG', 'GBRG'])
     .optional()

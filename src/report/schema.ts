@@ -52,7 +52,7 @@ const combinedContrast = z
 
 const combined = z.strictObject({
   files: z.array(z.string()).describe('frames that went in'),
-  layout: z.enum(['mono', 'rgb', 'cfa']).describe('their layout'),
+  layout: z.enum(['mono', 'rgb', 'cfa', 'set']).describe('their layout'),
   scaleArcsecPerPx: numberOrNull('their scale, arcsec per px; null = unknown or different'),
   starsUsed: whole('stars used, summed over the frames'),
   channels: z

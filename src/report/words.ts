@@ -42,6 +42,8 @@ export function layoutWords(result: FrameResult): string {
       const source = result.cfaSource === undefined ? '' : ` (${SOURCE_WORDS[result.cfaSource]})`;
       return `${size}colour mosaic ${result.cfaPattern ?? 'of unknown order'}${source}`;
     }
+    case 'set':
+      return `${size}three mono frames through filters`;
     default:
       return `${size}layout unknown`;
   }
@@ -66,7 +68,7 @@ const REASON_WORDS: Readonly<Record<string, readonly [string, string]>> = {
   'poor fit': ['not star-shaped', 'not star-shaped'],
   faint: ['too faint', 'too faint'],
   'outside zone': ['outside the zone', 'outside the zone'],
-  'over limit': ['beyond --max-stars', 'beyond --max-stars'],
+  'over limit': ['beyond the number used', 'beyond the number used'],
 };
 
 /** `12 saturated, 3 at an edge`, most frequent first; empty when nothing was left out. */

@@ -2,7 +2,10 @@
 import { availableParallelism } from 'node:os';
 import { Command } from 'commander';
 import { UsageError } from '../../errors.js';
+import type { FrameOverrides } from '../../frame/frame.js';
 import type { NamedCatalogue } from '../../report/star-table.js';
+import type { Warning } from '../../warnings.js';
+import type { Input } from '../inputs.js';
 import {
   addMeasureOptions,
   frameOverrides,
@@ -10,6 +13,7 @@ import {
   measureOptions,
   SUN_CAUTION,
 } from '../options.js';
+import type { SetFiles } from '../sets.js';
 import { createTerminal, type Terminal } from '../terminal.js';
 
 const EXAMPLES = `
@@ -20,6 +24,8 @@ Examples:
       the same with arcseconds and micrometres, beside a perfect lens
   bluerim measure night
       the frames of a folder: one row each, and all of them combined
+  bluerim measure --set R=m13-r.fits G=m13-g.fits B=m13-b.fits
+      mono frames through filters as one colour record
   find . -name '*.fits' -print0 | bluerim measure -
       the frames of a list
   bluerim measure --json -o field.json --stars stars.ecsv field.fits
@@ -36,7 +42,7 @@ export function measureCommand(setExitCode: (code: number) => void): Command {
       'Measure star sizes and false colour in frames of a star field. Linear data straight from the camera serves best: not stretched, not sharpened, and a colour mosaic not interpolated.',
     )
     .argument(
-      '<frame...>',
+      '[frame...]',
       'frames: mono, colour mosaic, or three colour planes; a folder stands for the frames in it, a quoted pattern ("night/*.fits") for all that match, - for a list on standard input',
     )
     .helpOption('-h, --help', 'show this help')
@@ -61,8 +67,8 @@ async function runMeasure(
   for (const target of [output, flags.stars]) {
     if (target !== undefined) checkFileTarget(target, flags.force ?? false);
   }
-  const { expandInputs } = await import('../inputs.js');
-  const { inputs, warnings } = await expandInputs(frames, flags.recursive ?? false);
+  const overrides = frameOverrides(flags);
+  const { inputs, warnings } = await gatherInputs(frames, flags, overrides);
   const files = inputs.map(({ file }) => file);
 
   const { chooseJobs, measureAll } = await import('../../pool/pool.js');
@@ -70,10 +76,9 @@ async function runMeasure(
   const jobs = flags.jobs ?? (await chooseJobs(files, availableParallelism()));
   const progress = startProgress(files, terminal.interactive);
   const options = measureOptions(flags);
-  const overrides = frameOverrides(flags);
   const keepStars = starsFormat !== null;
   const outcomes = await measureAll(
-    inputs.map(({ file, fault }) => ({ file, fault, options, overrides, keepStars })),
+    inputs.map((input) => ({ ...input, options, overrides, keepStars })),
     jobs,
     () => progress.step(),
   ).finally(() => progress.stop());
@@ -86,9 +91,7 @@ async function runMeasure(
   const combined = combineFrames(results);
 
   if (flags.stars !== undefined && starsFormat !== null) {
-    const stars: NamedCatalogue[] = outcomes.flatMap(({ result, catalogue }) =>
-      catalogue === null ? [] : [{ file: result.file, catalogue }],
-    );
+    const stars: NamedCatalogue[] = outcomes.flatMap(({ catalogues }) => catalogues);
     writeWhole(flags.stars, await starsText(stars, starsFormat));
     terminal.message(`wrote ${flags.stars}`);
   }
@@ -112,6 +115,45 @@ async function runMeasure(
   showFailures(results, terminal);
   return results.some((each) => each.status === 'failed') ? 1 : 0;
 }
+
+/** A frame, or the frames of a set under one name. */
+type MeasureInput = Input & { set?: SetFiles };
+
+/** Frames and sets in the order: frames as named, sets as named, sets of folders. */
+async function gatherInputs(
+  names: readonly string[],
+  flags: MeasureFlags,
+  overrides: FrameOverrides,
+): Promise<{ inputs: MeasureInput[]; warnings: Warning[] }> {
+  const { expandInputs } = await import('../inputs.js');
+  const recursive = flags.recursive ?? false;
+  if (names.length === 0 && flags.set === undefined) {
+    throw new UsageError('no frame is named', 'name frames, a folder or a --set; see --help');
+  }
+  const { inputs: frames, warnings } = await expandInputs(names, recursive);
+  const inputs: MeasureInput[] = [...frames];
+  if (flags.set === undefined) return { inputs, warnings };
+  const { readSetValues, setsOfFolder } = await import('../sets.js');
+  const { setLabel } = await import('../../frame/filter-name.js');
+  const request = readSetValues(flags.set);
+  const add = (set: SetFiles): void => {
+    inputs.push({ file: setLabel(set), fault: null, set });
+  };
+  request.sets.forEach(add);
+  for (const folder of request.folders) {
+    const found = await setsOfFolder(folder, recursive, overrides, flags.filterFrom);
+    warnings.push(...found.inputs.warnings);
+    found.sets.forEach(add);
+    if (found.sets.length === 0) inputs.push({ file: folder, fault: NO_SET });
+  }
+  return { inputs, warnings };
+}
+
+const NO_SET = {
+  code: 'no-set',
+  message: 'no red, green and blue mono frame of one target in this folder',
+  remedy: 'name the three frames: --set R=a.fits G=b.fits B=c.fits',
+};
 
 type StarsFormat = 'csv' | 'ecsv';
 
