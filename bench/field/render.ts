@@ -1,12 +1,16 @@
-/** Frames of star fields with known aberrations, every star by wave optics at its own place: no interpolation over the field.
+/** Frames of star fields with known aberrations, by wave optics: in green (or mono) every star at its own place, without interpolation
+ * over the field; in red and blue at the nearest of 7 × 5 places.
  *
- * One wavelength per band. Uses the simulator's pupil and noise; shares nothing with the estimators.
+ * One wavelength per band. Uses the simulator's Fourier transform and noise; shares nothing with the estimators.
  */
 import type { Frame } from '../../src/frame/frame.js';
+import type { Band } from '../../src/simulate/bands.js';
+import { Fft2d } from '../../src/simulate/fft2d.js';
 import { recordSamples } from '../../src/simulate/noise.js';
-import { type Blur, PsfMaker, type SpectralCell } from '../../src/simulate/psf.js';
+import { PupilImager, type Wavefront } from '../../src/simulate/pupil.js';
 import { latticesOf } from '../../src/simulate/sites.js';
 import { addStarImage } from '../../src/simulate/stamp.js';
+import { seeingTransfer } from '../../src/simulate/transfer.js';
 import { createRandom } from '../../src/stats/random.js';
 import { memoryFrame } from '../../tests/helpers/memory-frame.js';
 
@@ -108,66 +112,112 @@ function turned([x, y]: readonly [number, number], degrees: number): [number, nu
   return [x * Math.cos(angle) - y * Math.sin(angle), x * Math.sin(angle) + y * Math.cos(angle)];
 }
 
-/** Everything that blurs a star at (u, v) in units of the half diagonal. */
-export function blurAt(scene: FieldScene, u: number, v: number): Blur {
+/** The wavefront of a star at (u, v), units of the half diagonal. */
+function wavefrontAt(scene: FieldScene, u: number, v: number, nm: number): Wavefront {
   const [x0, y0] = turned(scene.centre, scene.cameraDeg);
   const x = u - x0;
   const y = v - y0;
   const r2 = x * x + y * y;
-  const z = scene.defocusUm + scene.tiltUm[0] * u + scene.tiltUm[1] * v + scene.curvatureUm * r2;
   const constant = turned(scene.comaConstantNm, scene.cameraDeg);
-  const focusOf = (nm: number) => (nm < 500 ? scene.blueFocusUm : nm > 600 ? scene.redFocusUm : 0);
-  const share = (nm: number) => (nm < 500 ? 1 : nm > 600 ? -0.5 : 0);
+  const colourFocus = nm < 500 ? scene.blueFocusUm : nm > 600 ? scene.redFocusUm : 0;
   return {
-    wavefront: (nm) => ({
-      defocusUm: z + focusOf(nm),
-      astigmatismUm: Math.abs(scene.astigmatismUm) * r2,
-      astigmatismAngle: Math.atan2(y, x) + (scene.astigmatismUm < 0 ? Math.PI / 2 : 0),
-      sphericalNm: scene.sphericalNm,
-      comaXNm: scene.comaCornerNm * x + constant[0],
-      comaYNm: scene.comaCornerNm * y + constant[1],
-    }),
-    displacementPx: (nm) => [
-      share(nm) * (scene.lateralPx * u + scene.dispersionPx[0]),
-      share(nm) * (scene.lateralPx * v + scene.dispersionPx[1]),
-    ],
-    seeingFwhmPx: () => scene.seeingPx,
-    jitterPx: scene.jitterPx,
-    driftPx: scene.driftPx,
-    pixelIncluded: true,
+    defocusUm:
+      scene.defocusUm +
+      scene.tiltUm[0] * u +
+      scene.tiltUm[1] * v +
+      scene.curvatureUm * r2 +
+      colourFocus,
+    astigmatismUm: Math.abs(scene.astigmatismUm) * r2,
+    astigmatismAngle: Math.atan2(y, x) + (scene.astigmatismUm < 0 ? Math.PI / 2 : 0),
+    sphericalNm: scene.sphericalNm,
+    comaXNm: scene.comaCornerNm * x + constant[0],
+    comaYNm: scene.comaCornerNm * y + constant[1],
   };
 }
 
-/** Makes star images of a scene in each band. */
-export function createImager(scene: FieldScene) {
-  const bands = BANDS[scene.layout];
+/** Displacement of a band's light by lateral colour and dispersion, px. */
+function displacementAt(scene: FieldScene, u: number, v: number, band: string): [number, number] {
+  const share = band === 'B' ? 1 : band === 'R' ? -0.5 : 0;
+  return [
+    share * (scene.lateralPx * u + scene.dispersionPx[0]),
+    share * (scene.lateralPx * v + scene.dispersionPx[1]),
+  ];
+}
+
+const sinc = (x: number): number => (x === 0 ? 1 : Math.sin(Math.PI * x) / (Math.PI * x));
+
+/** What all stars share: seeing, pixel, jitter, drift, as a real transfer function on the grid. */
+function commonTransfer(scene: FieldScene, size: number): Float64Array {
+  const out = new Float64Array(size * size);
+  for (let row = 0; row < size; row++)
+    for (let column = 0; column < size; column++) {
+      const x = ((column < size / 2 ? column : column - size) * PER_PIXEL) / size;
+      const y = ((row < size / 2 ? row : row - size) * PER_PIXEL) / size;
+      const square = x * x + y * y;
+      const [driftX, driftY] = turned(scene.driftPx, scene.cameraDeg);
+      out[row * size + column] =
+        seeingTransfer(Math.sqrt(square), scene.seeingPx) *
+        sinc(x) *
+        sinc(y) *
+        Math.exp(-2 * Math.PI * Math.PI * scene.jitterPx ** 2 * square) *
+        sinc(x * driftX + y * driftY);
+    }
+  return out;
+}
+
+/** Makes star images of a scene. */
+function createImager(scene: FieldScene) {
   let widest = 0;
   for (const u of [-1, 0, 1])
     for (const v of [-1, 0, 1]) {
       const s = Math.SQRT1_2;
-      const w = blurAt(scene, u * s, v * s).wavefront(465);
+      const w = wavefrontAt(scene, u * s, v * s, 465);
       const coma = (2 * scene.focalRatio * 8.5 * Math.hypot(w.comaXNm, w.comaYNm)) / 1000;
       const disc = (Math.abs(w.defocusUm) + w.astigmatismUm) / scene.focalRatio + coma;
       widest = Math.max(widest, disc / scene.pixelUm);
     }
-  const size = widest / 2 + 3.2 * scene.seeingPx > 14 ? 256 : 128;
-  const grid = { size, perPixel: PER_PIXEL, pixelUm: scene.pixelUm };
-  const maker = new PsfMaker(grid, scene.focalRatio);
-  const cells: SpectralCell[] = bands.map(({ nm }) => ({
-    middleNm: nm,
-    widthNm: 10,
-    nodes: [{ wavelengthNm: nm, weight: 1 }],
-  }));
-  const requests = bands.map((_, i) => ({
-    cellWeights: bands.map((_band, j) => (i === j ? 1 : 0)),
-    offsetPx: [0, 0] as const,
-  }));
-  return {
-    size,
-    bands,
-    images: (u: number, v: number) => maker.make(cells, blurAt(scene, u, v), requests),
+  const size = widest / 2 + 3.2 * scene.seeingPx > 16 ? 256 : 128;
+  const pupil = new PupilImager(
+    { size, perPixel: PER_PIXEL, pixelUm: scene.pixelUm },
+    scene.focalRatio,
+  );
+  const fft = new Fft2d(size);
+  const transfer = commonTransfer(scene, size);
+  const spectrum = new Float64Array(2 * size * size);
+  const intensity = [new Float64Array(size * size), new Float64Array(size * size)];
+  /** Images at two places of the field, origin at (size/2, size/2); one transform blurs both. */
+  const pair = (places: readonly (readonly [number, number])[], nm: number): Float32Array[] => {
+    intensity.forEach((image, k) => {
+      image.fill(0);
+      const place = places[k];
+      if (place) pupil.addImage(nm, wavefrontAt(scene, place[0], place[1], nm), 1, image);
+    });
+    for (let i = 0; i < size * size; i++) {
+      spectrum[2 * i] = intensity[0][i];
+      spectrum[2 * i + 1] = intensity[1][i];
+    }
+    fft.transform(spectrum, false);
+    for (let i = 0; i < size * size; i++) {
+      spectrum[2 * i] *= transfer[i];
+      spectrum[2 * i + 1] *= transfer[i];
+    }
+    fft.transform(spectrum, true);
+    return places.map((_, k) => {
+      const out = new Float32Array(size * size);
+      for (let y = 0; y < size; y++)
+        for (let x = 0; x < size; x++) {
+          const at = ((y + size / 2) % size) * size + ((x + size / 2) % size);
+          out[y * size + x] = spectrum[2 * at + k];
+        }
+      return out;
+    });
   };
+  return { size, pair };
 }
+
+/** Places at which red and blue images are made. */
+const NODES_X = 7;
+const NODES_Y = 5;
 
 export interface RenderedField {
   frame: Frame;
@@ -179,48 +229,67 @@ export interface RenderedField {
 /** Renders and exposes. */
 export function renderField(scene: FieldScene): RenderedField {
   const { width, height, layout } = scene;
-  const imager = createImager(scene);
   const random = createRandom(scene.seed);
   const electrons = new Float32Array(width * height);
   addSky(scene, electrons);
+  const { x, y, flux } = drawStars(scene, random);
+  const imager = createImager(scene);
   const half = 0.5 * Math.hypot(width, height);
-  const noise = Math.sqrt(scene.sky + 4);
-  const area = 2.3 * (scene.seeingPx ** 2 + 1.5) * (layout === 'cfa' ? 2 : 1);
-  const x = new Float64Array(scene.stars);
-  const y = new Float64Array(scene.stars);
-  const [faint, bright] = scene.snr;
-  for (let i = 0; i < scene.stars; i++) {
-    let px = random() * (width - 1);
-    let py = random() * (height - 1);
-    if (random() < scene.clustered) {
-      px = Math.min(width - 1, (0.25 + 0.13 * (random() + random() - 1)) * width);
-      py = Math.min(height - 1, (0.65 + 0.17 * (random() + random() - 1)) * height);
-    }
-    x[i] = px;
-    y[i] = py;
-    // Counts fall as flux⁻¹ (cumulative), between the limits.
-    const low = faint / bright;
-    const snr = faint / (low + random() * (1 - low));
-    const flux = 0.5 * (snr * snr + Math.sqrt(snr ** 4 + 4 * snr * snr * area * noise * noise));
-    const images = imager.images((px - (width - 1) / 2) / half, (py - (height - 1) / 2) / half);
-    imager.bands.forEach(({ band }, k) => {
-      const { lattices } = latticesOf(layout, 'RGGB', band);
-      const light = flux * (band === 'B' ? 0.8 : band === 'R' ? 0.9 : 1);
-      for (const lattice of lattices)
-        addStarImage(
-          electrons,
-          width,
-          height,
-          lattice,
-          images[k],
-          imager.size,
-          PER_PIXEL,
-          px,
-          py,
-          light,
-          imager.size / PER_PIXEL / 2 - 3,
+  const placeOf = (px: number, py: number): [number, number] => [
+    (px - (width - 1) / 2) / half,
+    (py - (height - 1) / 2) / half,
+  ];
+  const lay = (i: number, band: Band, image: Float32Array): void => {
+    const [u, v] = placeOf(x[i], y[i]);
+    const [dx, dy] = displacementAt(scene, u, v, band);
+    const light = flux[i] * (band === 'B' ? 0.8 : band === 'R' ? 0.9 : 1);
+    const reach = imager.size / PER_PIXEL / 2 - 3;
+    for (const lattice of latticesOf(layout, 'RGGB', band).lattices)
+      addStarImage(
+        electrons,
+        width,
+        height,
+        lattice,
+        image,
+        imager.size,
+        PER_PIXEL,
+        x[i] + dx,
+        y[i] + dy,
+        light,
+        reach,
+      );
+  };
+  for (const { band, nm } of BANDS[layout]) {
+    if (band === 'R' || band === 'B') {
+      const groups = new Map<string, number[]>();
+      for (let i = 0; i < scene.stars; i++) {
+        const key = `${Math.floor((x[i] / width) * NODES_X)},${Math.floor((y[i] / height) * NODES_Y)}`;
+        groups.set(key, [...(groups.get(key) ?? []), i]);
+      }
+      const entries = [...groups];
+      for (let k = 0; k < entries.length; k += 2) {
+        const two = entries.slice(k, k + 2);
+        const places = two.map(([key]) => {
+          const [column, row] = key.split(',').map(Number);
+          return placeOf(((column + 0.5) / NODES_X) * width, ((row + 0.5) / NODES_Y) * height);
+        });
+        const images = imager.pair(places, nm);
+        two.forEach(([, members], m) => {
+          for (const i of members) lay(i, band, images[m]);
+        });
+      }
+    } else {
+      for (let i = 0; i < scene.stars; i += 2) {
+        const two = i + 1 < scene.stars ? [i, i + 1] : [i];
+        const images = imager.pair(
+          two.map((star) => placeOf(x[star], y[star])),
+          nm,
         );
-    });
+        two.forEach((star, m) => {
+          lay(star, band, images[m]);
+        });
+      }
+    }
   }
   const data = new Uint16Array(width * height);
   recordSamples(electrons, DETECTOR, new Map(), random, data);
@@ -238,6 +307,29 @@ export function renderField(scene: FieldScene): RenderedField {
     },
   });
   return { frame, x, y };
+}
+
+/** Places, frame px, and fluxes, electrons in green. Counts fall as flux⁻¹ (cumulative) between the limits. */
+function drawStars(scene: FieldScene, random: () => number) {
+  const { width, height, stars } = scene;
+  const noise = Math.sqrt(scene.sky + 4);
+  const area = 2.3 * (scene.seeingPx ** 2 + 1.5) * (scene.layout === 'cfa' ? 2 : 1);
+  const x = new Float64Array(stars);
+  const y = new Float64Array(stars);
+  const flux = new Float64Array(stars);
+  const [faint, bright] = scene.snr;
+  for (let i = 0; i < stars; i++) {
+    x[i] = random() * (width - 1);
+    y[i] = random() * (height - 1);
+    if (random() < scene.clustered) {
+      x[i] = Math.min(width - 1, (0.25 + 0.13 * (random() + random() - 1)) * width);
+      y[i] = Math.min(height - 1, (0.65 + 0.17 * (random() + random() - 1)) * height);
+    }
+    const low = faint / bright;
+    const snr = faint / (low + random() * (1 - low));
+    flux[i] = 0.5 * (snr * snr + Math.sqrt(snr ** 4 + 4 * snr * snr * area * noise * noise));
+  }
+  return { x, y, flux };
 }
 
 function addSky(scene: FieldScene, electrons: Float32Array): void {
@@ -261,13 +353,14 @@ export interface CornerTruth {
 
 export function cornerTruth(scene: FieldScene): CornerTruth {
   const imager = createImager(scene);
-  const reference = imager.bands.length === 3 ? 1 : 0;
+  const nm = scene.layout === 'cfa' ? 540 : 550;
   const half = Math.hypot(scene.width, scene.height);
   const u = scene.width / half;
   const v = scene.height / half;
-  const at = (x: number, y: number) => shapeOf(imager.images(x, y)[reference], imager.size);
-  const centre = at(0, 0);
-  const corners = [at(-u, -v), at(u, -v), at(-u, v), at(u, v)];
+  const both = (a: [number, number], b: [number, number]) =>
+    imager.pair([a, b], nm).map((image) => shapeOf(image, imager.size));
+  const [centre] = both([0, 0], [0, 0]);
+  const corners = [...both([-u, -v], [u, -v]), ...both([-u, v], [u, v])];
   return {
     centreFwhmPx: centre.fwhm,
     worstCornerFwhmPx: Math.max(...corners.map((corner) => corner.fwhm)),

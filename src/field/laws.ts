@@ -13,7 +13,7 @@
  *
  *   T = T0 + ρ (Z² + |A|²) + ρT C²,   Q = U + 2 ρ Z A + ½ ρQ C²,   K = f C
  */
-import { type Response, responseValue } from './response.js';
+import { type Response, responseSlope, responseValue } from './response.js';
 
 export const T0 = 0;
 export const Z0 = 1;
@@ -41,6 +41,7 @@ const SMALLEST_SIZE = 0.05;
  * @param p the thirteen parameters; px² for T0 and U, px for the others
  * @param u, v places in units of the half diagonal, x right, y along NAXIS2
  * @param out 5 × n values, star-major
+ * @param jacobian receives ∂out/∂p, 5 n rows of 13; null = not wanted
  */
 export function predictField(
   p: ArrayLike<number>,
@@ -48,6 +49,7 @@ export function predictField(
   u: Float64Array,
   v: Float64Array,
   out: Float64Array,
+  jacobian: Float64Array | null = null,
 ): void {
   const t0 = Math.max(SMALLEST_SIZE, p[T0] as number);
   const z0 = p[Z0] as number;
@@ -80,6 +82,83 @@ export function predictField(
     out[at + 2] = (p[U2] as number) + 2 * growth * z * a2 + long * 2 * c * d;
     out[at + 3] = skew * c;
     out[at + 4] = skew * d;
+    if (jacobian) fillDerivatives(response, t0, x, y, z, a1, a2, c, d, at, jacobian);
+  }
+}
+
+/** Derivatives of one star's five predictions, by the chain rule through Z, A, C. */
+function fillDerivatives(
+  response: Response,
+  t0: number,
+  x: number,
+  y: number,
+  z: number,
+  a1: number,
+  a2: number,
+  c: number,
+  d: number,
+  at: number,
+  jacobian: Float64Array,
+): void {
+  const q = (z * z + a1 * a1 + a2 * a2) / t0;
+  const g = responseValue(response.defocus, q);
+  const slope = responseSlope(response.defocus, q);
+  const coma = c * c + d * d;
+  const s = coma / t0;
+  const sizeSlope = responseSlope(response.comaSize, s);
+  const long = 0.5 * responseValue(response.comaElongation, s);
+  const longSlope = 0.5 * responseSlope(response.comaElongation, s);
+  const skew = responseValue(response.skew, s);
+  const skewSlope = responseSlope(response.skew, s);
+  const grown = 2 * (g + slope * q);
+  const bend = (4 * slope) / t0;
+  const comaGrown = 2 * (responseValue(response.comaSize, s) + sizeSlope * s);
+  const plus = c * c - d * d;
+  const cross = 2 * c * d;
+  for (let k = 0; k < OBSERVABLES; k++) {
+    const row = FIELD_PARAMETERS * (at + k);
+    // ∂/∂Z, ∂/∂A1, ∂/∂A2, ∂/∂C1, ∂/∂C2, ∂/∂T0 of this prediction.
+    let byZ = 0;
+    let byA1 = 0;
+    let byA2 = 0;
+    let byC = 0;
+    let byD = 0;
+    let byT = 0;
+    if (k === 0) {
+      byZ = grown * z;
+      byA1 = grown * a1;
+      byA2 = grown * a2;
+      byC = comaGrown * c;
+      byD = comaGrown * d;
+      byT = 1 - slope * q * q - sizeSlope * s * s;
+    } else if (k < 3) {
+      const a = k === 1 ? a1 : a2;
+      const shape = k === 1 ? plus : cross;
+      byZ = 2 * g * a + bend * z * z * a;
+      byA1 = (k === 1 ? 2 * g * z : 0) + bend * a1 * z * a;
+      byA2 = (k === 2 ? 2 * g * z : 0) + bend * a2 * z * a;
+      byC = long * (k === 1 ? 2 * c : 2 * d) + ((longSlope * 2 * c) / t0) * shape;
+      byD = long * (k === 1 ? -2 * d : 2 * c) + ((longSlope * 2 * d) / t0) * shape;
+      byT = -2 * slope * (q / t0) * z * a - longSlope * (s / t0) * shape;
+    } else {
+      const v = k === 3 ? c : d;
+      byC = (k === 3 ? skew : 0) + ((skewSlope * 2 * c) / t0) * v;
+      byD = (k === 4 ? skew : 0) + ((skewSlope * 2 * d) / t0) * v;
+      byT = -skewSlope * (s / t0) * v;
+    }
+    jacobian[row + T0] = byT;
+    jacobian[row + Z0] = byZ;
+    jacobian[row + TX] = byZ * x;
+    jacobian[row + TY] = byZ * y;
+    jacobian[row + KAPPA] = byZ * (x * x + y * y);
+    jacobian[row + ASTIG] = byA1 * (x * x - y * y) + byA2 * 2 * x * y;
+    jacobian[row + BX] = byA1 * x + byA2 * y;
+    jacobian[row + BY] = -byA1 * y + byA2 * x;
+    jacobian[row + CX] = byC;
+    jacobian[row + CY] = byD;
+    jacobian[row + COMA] = byC * x + byD * y;
+    jacobian[row + U1] = k === 1 ? 1 : 0;
+    jacobian[row + U2] = k === 2 ? 1 : 0;
   }
 }
 

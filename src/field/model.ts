@@ -24,7 +24,7 @@ import {
   Z0,
 } from './laws.js';
 import { diffractionShare, type Response, responseAt, TYPICAL_DIFFRACTION } from './response.js';
-import { type RobustFit, type RobustProblem, robustFit } from './robust-fit.js';
+import { differences, type RobustFit, type RobustProblem, robustFit } from './robust-fit.js';
 
 /** What the fit reads: columns as in `StarShapes`, px and px². */
 export interface ShapeColumns {
@@ -147,6 +147,7 @@ function makeProblem(
   times: Float64Array | null,
 ): RobustProblem {
   const full = new Float64Array(FIELD_PARAMETERS);
+  let wide = new Float64Array(0);
   const scale = parameterScale(data.size);
   return {
     value: data.value,
@@ -160,10 +161,19 @@ function makeProblem(
           ? 1 / (ASTIGMATISM_PRIOR * data.size)
           : 0,
     ),
-    predict: (p, out) => {
+    predict: (p, out, jacobian) => {
       full.fill(0);
       for (let k = 0; k < free.length; k++) full[free[k] as number] = p[k] as number;
-      predictField(full, response, data.u, data.v, out);
+      if (!jacobian || free.length === FIELD_PARAMETERS) {
+        predictField(full, response, data.u, data.v, out, jacobian);
+        return;
+      }
+      if (wide.length === 0) wide = new Float64Array(out.length * FIELD_PARAMETERS);
+      predictField(full, response, data.u, data.v, out, wide);
+      const m = free.length;
+      for (let i = 0; i < out.length; i++)
+        for (let k = 0; k < m; k++)
+          jacobian[i * m + k] = wide[i * FIELD_PARAMETERS + (free[k] as number)] as number;
     },
   };
 }
@@ -304,7 +314,7 @@ function fitShifted(
     times: null,
     scale,
     prior,
-    predict: (p, out) => {
+    predict: differences((p, out) => {
       const [t0, z0, kappa, a, c1, u1, u2, x0, y0] = p as unknown as number[] & Float64Array;
       full[T0] = t0 as number;
       full[Z0] = (z0 as number) + (kappa as number) * ((x0 as number) ** 2 + (y0 as number) ** 2);
@@ -320,7 +330,7 @@ function fitShifted(
       full[U1] = u1 as number;
       full[U2] = u2 as number;
       predictField(full, response, data.u, data.v, out);
-    },
+    }, scale),
   };
   let best: RobustFit | null = null;
   for (const start of starts) {
@@ -380,7 +390,7 @@ export function fitField(
     without[component] = { rise: fit.cost, p: fit.p };
   }
   // A refit with fewer parameters may have found a better valley than the free one.
-  const refits = COMPONENTS.map((component) => without[component].p);
+  const refits: ArrayLike<number>[] = COMPONENTS.map((component) => without[component].p);
   const again = bestOf(data, response, ALL, refits);
   if (again.cost < best.cost) best = again;
   for (const component of COMPONENTS) {

@@ -72,6 +72,17 @@ export function responseValue(row: Float64Array, aberration: number): number {
   return a + ((share - low) / (high - low)) * ((row[i + 1] as number) - a);
 }
 
+/** Slope of `responseValue` with the share; 0 beyond the ends. */
+export function responseSlope(row: Float64Array, aberration: number): number {
+  const share = 1000 * aberration;
+  const last = ABERRATION_SHARE.length - 1;
+  if (share <= ABERRATION_SHARE[0] || share >= (ABERRATION_SHARE[last] as number)) return 0;
+  let i = 0;
+  while (share > (ABERRATION_SHARE[i + 1] as number)) i++;
+  const step = (ABERRATION_SHARE[i + 1] as number) - (ABERRATION_SHARE[i] as number);
+  return (1000 * ((row[i + 1] as number) - (row[i] as number))) / step;
+}
+
 /**
  * Distance from focus in µm for a geometric root-mean-square blur radius: a uniform disc of diameter |Δz|/N has mean square
  * radius (|Δz|/N)²/8 (measurement of a disc of radius R: mean r² = R²/2).

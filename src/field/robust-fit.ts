@@ -1,4 +1,4 @@
-/** Robust nonlinear least squares for a handful of parameters: Levenberg–Marquardt with a Cauchy loss and numerical derivatives. */
+/** Robust nonlinear least squares for a handful of parameters: Levenberg–Marquardt with a Cauchy loss. */
 import { solveCholesky } from '../stats/solve.js';
 
 /** Residuals beyond this many σ count less and less (Cauchy loss c² ln(1 + (r/c)²); Holland & Welsch 1977, Commun. Stat. A6, 813). */
@@ -10,9 +10,9 @@ export interface RobustProblem {
   inverseSigma: Float64Array;
   /** How often each value counts (bootstrap); null = once. */
   times: Float64Array | null;
-  /** Writes the predictions for free parameters `p`. */
-  predict: (p: Float64Array, out: Float64Array) => void;
-  /** Natural size of each parameter: steps of the derivatives are 10⁻⁴ of it. */
+  /** Writes the predictions for free parameters `p`, and ∂out/∂p (row-major) where a Jacobian is given. */
+  predict: (p: Float64Array, out: Float64Array, jacobian: Float64Array | null) => void;
+  /** Natural size of each parameter: keeps the system solvable where the data say nothing. */
   scale: Float64Array;
   /** 1/σ of a Gaussian prior about 0 for each parameter; 0 = none. */
   prior: Float64Array;
@@ -25,7 +25,7 @@ export interface RobustFit {
 
 function costOf(problem: RobustProblem, p: Float64Array, model: Float64Array): number {
   const { value, inverseSigma, times, prior } = problem;
-  problem.predict(p, model);
+  problem.predict(p, model, null);
   let cost = 0;
   for (let i = 0; i < value.length; i++) {
     const r = ((value[i] as number) - (model[i] as number)) * (inverseSigma[i] as number);
@@ -60,15 +60,7 @@ export function robustFit(
   let cost = costOf(problem, p, model);
   let lambda = 1e-2;
   for (let iteration = 0; iteration < iterations; iteration++) {
-    for (let j = 0; j < m; j++) {
-      const h = 1e-4 * (scale[j] as number);
-      const old = p[j] as number;
-      p[j] = old + h;
-      problem.predict(p, moved);
-      p[j] = old;
-      for (let i = 0; i < n; i++)
-        jacobian[i * m + j] = ((moved[i] as number) - (model[i] as number)) / h;
-    }
+    problem.predict(p, model, jacobian);
     normal.fill(0);
     gradient.fill(0);
     for (let i = 0; i < n; i++) {
@@ -116,4 +108,27 @@ export function robustFit(
     if (drop < 1e-3) break;
   }
   return { p, cost };
+}
+
+/** Derivatives by forward differences, for models that know none: steps of 10⁻⁴ of each parameter's natural size. */
+export function differences(
+  predict: (p: Float64Array, out: Float64Array) => void,
+  scale: Float64Array,
+): RobustProblem['predict'] {
+  let moved = new Float64Array(0);
+  return (p, out, jacobian) => {
+    predict(p, out);
+    if (!jacobian) return;
+    if (moved.length !== out.length) moved = new Float64Array(out.length);
+    const m = p.length;
+    for (let j = 0; j < m; j++) {
+      const h = 1e-4 * (scale[j] as number);
+      const old = p[j] as number;
+      p[j] = old + h;
+      predict(p, moved);
+      p[j] = old;
+      for (let i = 0; i < out.length; i++)
+        jacobian[i * m + j] = ((moved[i] as number) - (out[i] as number)) / h;
+    }
+  };
 }

@@ -1,0 +1,146 @@
+/** The field of a set of frames: star shapes → map, model, causes; two sets → what turned with the camera. */
+import type { SearchedFrame } from '../measure/search-frame.js';
+import type { Warning } from '../warnings.js';
+import { findCauses, type IlluminationInput } from './causes.js';
+import { makeCells } from './cells.js';
+import { fitColourShift } from './colour.js';
+import { averageShapes, matchByShift, type StarMatch } from './combine-frames.js';
+import { describeModel } from './describe-model.js';
+import { type FieldFit, type FieldOptics, fitField, type ShapeColumns } from './model.js';
+import type { FieldResult, FieldSet } from './result.js';
+import { judgeRotation } from './rotation.js';
+import { measureShapes, type StarShapes } from './shapes.js';
+
+export interface FieldSetInput {
+  frames: readonly SearchedFrame[];
+  /** One match per frame after the first; found by a common shift when left out. */
+  matches?: readonly StarMatch[];
+  /** What the light fall-off found, and the record to publish with it. */
+  illumination?: IlluminationInput | null;
+  illuminationRecord?: unknown;
+}
+
+export interface FieldAnalysisOptions {
+  seed: number;
+  /** Bootstrap draws of the model. */
+  draws?: number;
+  /** Mean star pictures in the cells. Default true. */
+  stamps?: boolean;
+  /** Turn of the stars from the first set to the second, degrees from +x towards +y; asked for when there are two sets. */
+  rotationDeg?: number | null;
+}
+
+/** Shapes of a whole set, with what was left out. */
+export interface SetAnalysis {
+  set: FieldSet;
+  fit: FieldFit | null;
+}
+
+function opticsOf({ frame }: SearchedFrame): FieldOptics {
+  const { focalLengthMm, apertureMm, pixelSizeUm } = frame.metadata;
+  const known = focalLengthMm !== null && apertureMm !== null && apertureMm > 0;
+  return { focalRatio: known ? focalLengthMm / apertureMm : null, pixelSizeUm };
+}
+
+/**
+ * Analyses one set of frames of the same field, camera not turned between them.
+ * @throws RangeError when there is no frame; FrameReadError when rows cannot be read
+ */
+export function analyseSet(
+  input: FieldSetInput,
+  options: FieldAnalysisOptions,
+  warn: (warning: Warning) => void,
+): SetAnalysis {
+  const [reference, ...rest] = input.frames;
+  if (!reference) throw new RangeError('a set needs at least one frame');
+  const first = measureShapes(reference);
+  const others: StarShapes[] = [];
+  const matches: StarMatch[] = [];
+  rest.forEach((searched, f) => {
+    const shapes = measureShapes(searched);
+    const match = input.matches?.[f] ?? matchByShift(first, shapes);
+    const same = shapes.width === first.width && shapes.height === first.height;
+    if (match && same) {
+      others.push(shapes);
+      matches.push(match);
+    } else {
+      warn({
+        code: 'field-frame-unmatched',
+        message:
+          'the stars of this frame could not be matched with those of the first: it was left out of the field map',
+        file: searched.frame.path,
+      });
+    }
+  });
+  const averaged = others.length > 0 ? averageShapes(first, others, matches) : null;
+  const columns: ShapeColumns = averaged ?? first;
+  const rows = averaged ? averaged.kept : Array.from({ length: first.n }, (_, i) => i);
+  const optics = opticsOf(reference);
+  const { width, height } = first;
+  const fit = fitField(columns, optics, options.seed, options.draws);
+  const colour = fitColourShift(first, options.seed);
+  const found = findCauses({
+    fit,
+    stars: columns.n,
+    width,
+    height,
+    optics,
+    colour,
+    beta: reference.found.beta,
+    illumination: input.illumination ?? null,
+  });
+  const set: FieldSet = {
+    stars: columns.n,
+    frames: others.length + 1,
+    ...found,
+    model: fit ? describeModel(fit, optics, width, height) : null,
+    colourShift: colour
+      ? {
+          blueMinusRedConstantPx: colour.constantPx,
+          constantErrorPx: colour.constantSigma,
+          blueMinusRedAtCornerPx: {
+            value: colour.cornerPx,
+            low: colour.cornerPx - colour.cornerSigma,
+            high: colour.cornerPx + colour.cornerSigma,
+          },
+        }
+      : null,
+    cells: makeCells(columns, first, rows, options.stamps === false ? null : reference),
+    starsLeftOut: first.left,
+    illumination: input.illuminationRecord ?? null,
+  };
+  return { set, fit };
+}
+
+/**
+ * Analyses one set, or two with the camera turned between them.
+ * @throws RangeError when a set has no frame; FrameReadError when rows cannot be read
+ */
+export function analyseField(
+  inputs: readonly FieldSetInput[],
+  options: FieldAnalysisOptions,
+): FieldResult {
+  const warnings: Warning[] = [];
+  const analyses = inputs.map((input) =>
+    analyseSet(input, options, (warning) => warnings.push(warning)),
+  );
+  const result: FieldResult = { sets: analyses.map(({ set }) => set), warnings };
+  const [one, two] = analyses;
+  if (one && two) {
+    if (options.rotationDeg == null) {
+      warnings.push({
+        code: 'field-rotation-unknown',
+        message:
+          'the turn of the camera between the two sets was not found: no comparison was made',
+      });
+    } else if (one.fit && two.fit) {
+      result.rotation = judgeRotation(one.fit, two.fit, options.rotationDeg);
+    } else {
+      warnings.push({
+        code: 'field-too-few-stars',
+        message: 'too few stars in one of the sets: the turned camera tells nothing',
+      });
+    }
+  }
+  return result;
+}
