@@ -20,7 +20,7 @@ export function recognisesGzip(head: Uint8Array): boolean {
 }
 
 /**
- * Opens a FITS file under gzip. Several members count as one file; bytes behind the last one are ignored. The packed file is
+ * Opens a FITS file under gzip. Several members count as one file; zeros behind the last one are ignored. The packed file is
  * closed, the frame reads from memory.
  * @throws FrameReadError `too-large` as soon as more than the allowed bytes come out, `truncated` or `damaged` when the stream is,
  * `not-a-frame` when it holds something else than FITS; and what the FITS reader throws
@@ -51,7 +51,7 @@ async function unpack(file: OpenFile, overrides: FrameOverrides): Promise<Uint8A
       gunzip.destroy();
     }
   });
-  // Ends after the last member, also when other bytes follow it (then without taking them, or reporting them as written).
+  // Ends after the last member, also when zeros follow it (then without taking them, or reporting them as written).
   let over = false;
   const end = new Promise<void>((resolve) => {
     for (const event of ['end', 'close', 'error']) {
