@@ -3,9 +3,7 @@ import { rmSync } from 'node:fs';
 import fc from 'fast-check';
 import { expect, test } from 'vitest';
 import { FrameReadError } from '../../src/errors.js';
-import { closeFile, openFile } from '../../src/frame/file.js';
 import { openFrame } from '../../src/frame/open.js';
-import { readDirectories } from '../../src/frame/raw/directories.js';
 import { dngBytes } from '../helpers/dng-bytes.js';
 import { temporaryFiles } from '../helpers/fits-bytes.js';
 
@@ -78,51 +76,3 @@ test('changed and cut files', async () => {
     { numRuns: 20, seed: 20261125 },
   );
 }, 60_000);
-
-/** Most directories that are read of one file. */
-const MOST_DIRECTORIES = 64;
-
-test('directories of any bytes: no fault, no endless chain', () => {
-  fc.assert(
-    fc.property(
-      fc.constantFrom('II*\0', 'MM\0*'),
-      fc.array(
-        fc.oneof(
-          // Small numbers make counts, types and offsets that lead somewhere.
-          { weight: 3, arbitrary: fc.constantFrom(0, 1, 2, 3, 4, 5, 8, 10, 12, 74, 105, 135) },
-          { weight: 1, arbitrary: fc.integer({ min: 0, max: 255 }) },
-        ),
-        { minLength: 4, maxLength: 400 },
-      ),
-      (magic, rest) => {
-        const path = write(
-          'any.tif',
-          Buffer.concat([Buffer.from(magic, 'latin1'), Buffer.from(rest)]),
-        );
-        const file = openFile(path);
-        try {
-          const directories = readDirectories(file);
-          expect(directories.length).toBeLessThanOrEqual(MOST_DIRECTORIES);
-          for (const directory of directories) {
-            for (const tag of [0, 1, 256, 257, 330, 34665]) {
-              directory.numbers(tag);
-              directory.text(tag);
-            }
-          }
-        } finally {
-          closeFile(file);
-        }
-      },
-    ),
-    { numRuns: 500, seed: 20261125 },
-  );
-});
-
-test('a directory that leads to itself is read once', () => {
-  // One entry (SubIFDs, LONG, 1 value: the directory itself at 8), and itself as the next one.
-  const entry = [0x4a, 0x01, 4, 0, 1, 0, 0, 0, 8, 0, 0, 0];
-  const bytes = [0x49, 0x49, 42, 0, 8, 0, 0, 0, 1, 0, ...entry, 8, 0, 0, 0];
-  const file = openFile(write('loop.tif', Uint8Array.from(bytes)));
-  expect(readDirectories(file).map((each) => each.numbers(330))).toEqual([[8]]);
-  closeFile(file);
-});

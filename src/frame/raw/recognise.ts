@@ -1,7 +1,7 @@
 /** Recognises camera raw files by content, and reads what their TIFF directories say. */
 import { FrameReadError } from '../../errors.js';
 import type { OpenFile } from '../file.js';
-import { readDirectories } from './directories.js';
+import { carriesTiffHeader, readDirectories, type TiffDirectory } from '../tiff/ifd.js';
 import {
   type ExposureTags,
   isRawImage,
@@ -9,7 +9,6 @@ import {
   type RawTags,
   readExposure,
   readRawTags,
-  type TagSource,
 } from './raw-tags.js';
 
 interface Signature {
@@ -45,31 +44,37 @@ function carries(head: Uint8Array, { text, at }: Signature): boolean {
   return Buffer.from(head.subarray(at, at + text.length)).toString('latin1') === text;
 }
 
-function isTiff(head: Uint8Array): boolean {
-  return carries(head, { text: 'II*\0', at: 0 }) || carries(head, { text: 'MM\0*', at: 0 });
-}
-
-/** True when the directories are those of a camera raw file: DNG, or an image under a colour filter mosaic. */
-function isCameraRaw(directories: readonly TagSource[]): boolean {
-  return directories.some((directory) => isDng(directory) || isRawImage(directory));
-}
-
 const DNG_VERSION = 50706;
 
-function isDng(directory: TagSource): boolean {
-  return directory.numbers(DNG_VERSION) !== null;
+function isDng(pages: readonly TiffDirectory[]): boolean {
+  return pages.some((page) => page.has(DNG_VERSION));
+}
+
+/** The pages and their sub-images: the raw image is often one of these, behind a preview. */
+function withSubImages(pages: readonly TiffDirectory[]): TiffDirectory[] {
+  return pages.flatMap((page) => [page, ...page.subDirectories()]);
+}
+
+/** True when the pages are those of a camera raw file: DNG, or an image under a colour filter mosaic. */
+function isCameraRaw(pages: readonly TiffDirectory[]): boolean {
+  return isDng(pages) || withSubImages(pages).some(isRawImage);
 }
 
 /** True for the content of a camera raw file: its signature, or TIFF directories that describe a raw image. */
 export function recognisesRaw(head: Uint8Array, file: OpenFile): boolean {
   if (SIGNATURES.some((signature) => carries(head, signature))) return true;
-  if (!isTiff(head)) return false;
+  if (!carriesTiffHeader(head)) return false;
   if (TIFF_MARKS.some((mark) => carries(head, mark))) return true;
+  // A damaged TIFF file is for the TIFF reader to explain.
+  return unlessDamaged(() => isCameraRaw(readDirectories(file))) ?? false;
+}
+
+/** The result, or null where directories are damaged or not those of a TIFF file. */
+function unlessDamaged<T>(read: () => T): T | null {
   try {
-    return isCameraRaw(readDirectories(file));
+    return read();
   } catch (error) {
-    // A damaged TIFF file is for the TIFF reader to explain.
-    if (error instanceof FrameReadError) return false;
+    if (error instanceof FrameReadError) return null;
     throw error;
   }
 }
@@ -83,12 +88,24 @@ export interface RawDescription {
 }
 
 /**
- * Reads the directories, if the file has any.
- * @throws FrameReadError `truncated` when a raw image reaches beyond the end of the file
+ * Reads the directories. Those of a DNG must be right; those of other files may have a form of their own, and then say nothing.
+ * @throws FrameReadError `truncated` when a raw image reaches beyond the end of the file; `damaged` for a DNG
  */
 export function describeRaw(file: OpenFile): RawDescription {
-  const directories = readDirectories(file);
-  const images = directories.filter(isRawImage);
+  const silent: RawDescription = { images: [], exposure: null };
+  const pages = unlessDamaged(() => readDirectories(file));
+  if (pages === null) return silent;
+  if (isDng(pages)) {
+    const images = withSubImages(pages).filter(isRawImage);
+    refuseCutOff(file, images);
+    return { images: images.map(readRawTags), exposure: exposureOf(pages) };
+  }
+  const images = unlessDamaged(() => withSubImages(pages).filter(isRawImage)) ?? [];
+  refuseCutOff(file, images);
+  return unlessDamaged(() => ({ images: [], exposure: exposureOf(pages) })) ?? silent;
+}
+
+function refuseCutOff(file: OpenFile, images: readonly TiffDirectory[]): void {
   for (const image of images) {
     const end = lastByte(image);
     if (end > file.size) {
@@ -100,9 +117,12 @@ export function describeRaw(file: OpenFile): RawDescription {
       );
     }
   }
-  const exif = directories.find((directory) => directory.isExif);
-  return {
-    images: directories.some(isDng) ? images.map(readRawTags) : [],
-    exposure: exif === undefined ? null : readExposure(exif),
-  };
+}
+
+function exposureOf(pages: readonly TiffDirectory[]): ExposureTags | null {
+  for (const page of pages) {
+    const exif = page.exif();
+    if (exif !== null) return readExposure(exif);
+  }
+  return null;
 }
