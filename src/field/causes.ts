@@ -18,7 +18,10 @@ import type { Cause, CauseName, FieldSet } from './result.js';
 import * as words from './words.js';
 
 /** Rise of the robust cost (like χ²) when a component is left out, from which it counts as present. */
-const PRESENT = 20;
+const PRESENT = 16;
+/** A rise from which a component with a large effect is suspected: too little for a finding, too much for "sound". */
+const SUSPECTED = 8;
+const SUSPECTED_EFFECT_PX = 0.3;
 /** Smallest effects that matter, px of FWHM, and of elongation as a share of the size. */
 const LEAST_EFFECT: Readonly<Record<Component, number>> = {
   tilt: 0.1,
@@ -44,6 +47,8 @@ const COLOUR_SIGMA = 4;
 const COLOUR_WEIGHT = 0.5;
 /** Moffat exponent of the whole stars from which they are blurred rather than seen through air. */
 const DEFOCUSED_BETA = 8;
+/** FWHM from which the exponent means something. */
+const WELL_SAMPLED_PX = 2.2;
 /** Uncertainty of the corner sizes up to which "nothing found" means "sound". */
 const SOUND_LIMIT_PX = 0.35;
 export const FEW_STARS = 20;
@@ -355,6 +360,11 @@ function defocusCause(context: Context): Cause {
   };
 }
 
+/** True where the stars are well sampled and have no wings. A drift takes the wings too, but is seen as one. */
+function isFlatTopped({ input, fit }: Context): boolean {
+  return input.beta >= DEFOCUSED_BETA && fwhmOfSize(fit.p[T0] as number) > WELL_SAMPLED_PX;
+}
+
 /** Stars without wings: blurred by a disc, not by air. Strength unknown from the field alone. */
 function flatTopCause(context: Context): Cause {
   const { fit, input } = context;
@@ -465,10 +475,18 @@ export function findCauses(input: CauseInput): CauseFindings {
   if (context.present('tracking')) causes.push(trackingCause(context));
   if (context.present('defocus') && (verdict !== 'none' || context.present('curvature')))
     causes.push(defocusCause(context));
-  else if (input.beta >= DEFOCUSED_BETA) causes.push(flatTopCause(context));
+  else if (causes.length === 0 && isFlatTopped(context)) causes.push(flatTopCause(context));
   causes.sort((a, b) => b.effectPx - a.effectPx);
   return decide(context, causes, verdict);
 }
+
+const SUSPECTS: readonly (readonly [Component, CauseName])[] = [
+  ['tilt', 'tilt'],
+  ['curvature', 'curvature'],
+  ['coma', 'curvature'],
+  ['decentre', 'miscollimation'],
+  ['tracking', 'tracking'],
+];
 
 function decide(context: Context, causes: Cause[], verdict: TiltVerdict): CauseFindings {
   const { fit, input } = context;
@@ -488,6 +506,14 @@ function decide(context: Context, causes: Cause[], verdict: TiltVerdict): CauseF
     ),
     drawnSigma(fit, (p) => fwhmAt(p, fit.response, context.places)[CENTRE] as number),
   );
+  const suspects = SUSPECTS.filter(
+    ([component]) =>
+      fit.without[component].rise > SUSPECTED && context.effect(component) > SUSPECTED_EFFECT_PX,
+  ).map(([, cause]) => cause);
+  if (suspects.length > 0) {
+    const between = [...new Set(suspects)];
+    return { causes, leading: 'cannot tell', between, summary: words.suspected(between) };
+  }
   if (blind > SOUND_LIMIT_PX || input.stars < FEW_STARS)
     return { causes, leading: 'cannot tell', between: [], summary: words.blind(blind) };
   return { causes, leading: 'none', between: [], summary: words.sound(context.size) };

@@ -198,6 +198,10 @@ export function tooFewStars(stars: number, needed: number): string {
   return `Cannot tell: ${stars} usable stars, at least ${needed} are needed (50 or more for a sure answer).`;
 }
 
+export function suspected(causes: readonly string[]): string {
+  return `Cannot tell: the stars hint at ${causes.join(' or ')}, but not clearly enough. More stars, or several frames together, will tell.`;
+}
+
 export function blind(errorPx: number): string {
   return `Cannot tell: nothing stands out, but the star sizes at the corners are known only to ${px(errorPx)}.`;
 }
