@@ -61,6 +61,8 @@ export interface FrameMetadata {
   exposureSeconds: number | null;
   /** e−/ADU. Null when unknown; a camera's unitless gain setting is not electrons and is not put here. */
   gainElectronsPerAdu: number | null;
+  /** The camera's ISO setting: a number without unit, not electrons. */
+  isoSpeed: number | null;
   /** Pixel pitch in µm of the recorded pixels: XPIXSZ, times binning where the keyword means the unbinned pixel. */
   pixelSizeUm: number | null;
   binning: number | null;

@@ -24,6 +24,7 @@ interface Limits {
 const LIMITS = {
   exposure: { min: 0, max: 1e6, allowed: '0 to 1,000,000 s' },
   gain: { min: 1e-6, max: 1e5, allowed: 'above 0 e-/ADU' },
+  iso: { min: 1, max: 1e8, allowed: '1 to 100,000,000' },
   pixel: { min: 0.2, max: 200, allowed: '0.2 to 200 um' },
   binning: { min: 1, max: 64, allowed: '1 to 64' },
   focalLength: { min: 1, max: 1e6, allowed: '1 to 1,000,000 mm' },
@@ -49,6 +50,7 @@ export function readMetadata(
   return {
     exposureSeconds: number(source, ['EXPTIME', 'EXPOSURE'], LIMITS.exposure, warn),
     gainElectronsPerAdu: overrides.gainElectronsPerAdu ?? readGain(source, warn),
+    isoSpeed: number(source, ['ISOSPEED'], LIMITS.iso, warn),
     pixelSizeUm: overrides.pixelSizeUm ?? readPixelSize(source, binning, warn),
     binning,
     focalLengthMm:

@@ -107,6 +107,7 @@ const halo = z.strictObject({
 const metadata = z.strictObject({
   exposureSeconds: numberOrNull('exposure time, s'),
   gainElectronsPerAdu: numberOrNull('electrons per ADU'),
+  isoSpeed: numberOrNull('ISO setting of the camera; not electrons'),
   pixelSizeUm: numberOrNull('pitch of the recorded (binned) pixels, µm'),
   binning: numberOrNull('binning factor'),
   focalLengthMm: numberOrNull('focal length, mm'),

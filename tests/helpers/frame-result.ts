@@ -78,6 +78,7 @@ export function colourFixture(file = 'field.fits', scale: number | null = 1.5): 
     metadata: {
       exposureSeconds: 120.4,
       gainElectronsPerAdu: null,
+      isoSpeed: null,
       pixelSizeUm: 3.8,
       binning: 1,
       focalLengthMm: scale === null ? null : 522,

@@ -29,6 +29,7 @@ export interface MemoryFrameOptions {
 const SILENT: FrameMetadata = {
   exposureSeconds: null,
   gainElectronsPerAdu: null,
+  isoSpeed: null,
   pixelSizeUm: null,
   binning: null,
   focalLengthMm: null,

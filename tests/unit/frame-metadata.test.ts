@@ -27,6 +27,7 @@ test('plain keywords', () => {
   const found = read([
     'EXPTIME =                 30.5',
     'EGAIN   =                 0.75',
+    'ISOSPEED=                  800',
     'XPIXSZ  =                 3.76',
     'YPIXSZ  =                 3.76',
     'XBINNING=                    1',
@@ -47,6 +48,7 @@ test('plain keywords', () => {
   expect(found).toEqual({
     exposureSeconds: 30.5,
     gainElectronsPerAdu: 0.75,
+    isoSpeed: 800,
     pixelSizeUm: 3.76,
     binning: 1,
     focalLengthMm: 480,

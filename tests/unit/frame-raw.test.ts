@@ -60,6 +60,7 @@ describe('what a file tells', () => {
       instrument: 'Invented Optics Star Box One',
       focalLengthMm: null,
       apertureMm: null,
+      isoSpeed: 1600,
       // ISO is a setting, not electrons per ADU.
       gainElectronsPerAdu: null,
       saturationAdu: 65535,

@@ -165,6 +165,7 @@ function exposureOfDecoder(metadata: RawMetadata): ExposureTags {
     exposureSeconds: positive(metadata.shutter),
     focalLengthMm: positive(metadata.focal_len),
     fNumber: positive(metadata.aperture),
+    isoSpeed: positive(metadata.iso_speed),
     date: wallClock(metadata.timestamp),
   };
 }

@@ -16,7 +16,7 @@ export interface RawFacts {
 
 /**
  * The keywords. A focal length and aperture come with a warning: behind a telescope without contacts cameras write a stale or invented value.
- * ISO is no keyword: it is a setting, not electrons per ADU.
+ * ISO is a setting, not electrons per ADU, and is no gain.
  */
 export function rawKeywords(
   facts: RawFacts,
@@ -33,6 +33,7 @@ export function rawKeywords(
     PEDESTAL: facts.pedestalAdu,
     SATURATE: facts.saturationAdu,
     EXPTIME: exposureSeconds,
+    ISOSPEED: facts.exposure.isoSpeed ?? null,
     'DATE-OBS': date,
     INSTRUME: cameraName(facts.make, facts.model),
     FOCALLEN: focalLengthMm,

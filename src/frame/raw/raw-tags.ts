@@ -24,6 +24,7 @@ const TAG = {
   cfaPattern: 33422,
   exposureTime: 33434,
   fNumber: 33437,
+  isoSpeed: 34855,
   dateTimeOriginal: 36867,
   focalLength: 37386,
   subSecondOriginal: 37521,
@@ -173,6 +174,8 @@ export interface ExposureTags {
   exposureSeconds: number | null;
   focalLengthMm: number | null;
   fNumber: number | null;
+  /** The setting as its number. */
+  isoSpeed?: number | null;
   /** ISO 8601 by the camera's clock, without a zone. */
   date: string | null;
 }
@@ -185,12 +188,13 @@ export function readExposure(tags: TagSource): ExposureTags {
     exposureSeconds: positive(first(tags, TAG.exposureTime)),
     focalLengthMm: positive(first(tags, TAG.focalLength)),
     fNumber: positive(first(tags, TAG.fNumber)),
+    isoSpeed: positive(first(tags, TAG.isoSpeed)),
     date: date !== null && fraction !== undefined ? `${date}.${fraction}` : date,
   };
 }
 
 /** 'YYYY:MM:DD hh:mm:ss' as ISO 8601, or null: cameras without a set clock write zeros or blanks. */
-function isoDate(text: string): string | null {
+export function isoDate(text: string): string | null {
   const match = /^(\d{4}):(\d{2}):(\d{2}) (\d{2}:\d{2}:\d{2})/.exec(text.trim());
   if (match === null || match[1] === '0000') return null;
   return `${match[1]}-${match[2]}-${match[3]}T${match[4]}`;
