@@ -4,15 +4,21 @@ import { closeFile, type OpenFile, openFile, readFully } from './file.js';
 import { openFits, recognisesFits } from './fits/open-fits.js';
 import type { Frame, FrameOverrides } from './frame.js';
 import { openGzip, recognisesGzip } from './gzip.js';
+import { openJpeg, openPng, recognisesJpeg, recognisesPng } from './picture/open-picture.js';
 import { openRaw } from './raw/open-raw.js';
 import { recognisesRaw } from './raw/recognise.js';
 import { looksLikeText, nameUnreadFormat } from './signatures.js';
+import { openTiff, recognisesTiff } from './tiff/open-tiff.js';
 
 /** What a file holds that can be opened. */
 export type ContentKind = 'frame' | 'picture';
 
 /** A format that can be read. Another format is one more entry: a test on the content and a function that opens. */
 interface FormatReader {
+  /** For messages: 'the content is …'. */
+  content: string;
+  /** Endings of names that say this format, lower case. */
+  endings: readonly string[];
   /** 'picture': nearly always processed (8-bit JPEG, PNG); a folder's pictures are measured only when named. */
   kind: ContentKind;
   /** `head` holds the first bytes; a format that needs more reads on in `file`. */
@@ -23,11 +29,51 @@ interface FormatReader {
 
 /** Asked in this order. */
 const READERS: readonly FormatReader[] = [
-  { kind: 'frame', recognises: recognisesFits, open: openFits },
-  { kind: 'frame', recognises: recognisesGzip, open: openGzip },
-  { kind: 'frame', recognises: recognisesRaw, open: openRaw },
+  {
+    content: 'FITS',
+    endings: ['fits', 'fit', 'fts', 'fz'],
+    kind: 'frame',
+    recognises: recognisesFits,
+    open: openFits,
+  },
+  {
+    content: 'a gzip file',
+    endings: ['gz'],
+    kind: 'frame',
+    recognises: recognisesGzip,
+    open: openGzip,
+  },
+  {
+    content: 'a camera raw file',
+    endings: ['dng', 'cr2', 'cr3', 'crw', 'nef', 'nrw', 'arw', 'sr2', 'raf', 'orf', 'rw2', 'pef'],
+    kind: 'frame',
+    recognises: recognisesRaw,
+    open: openRaw,
+  },
+  // Behind camera raw, most of which has the structure of TIFF.
+  {
+    content: 'a TIFF picture',
+    endings: ['tif', 'tiff'],
+    kind: 'frame',
+    recognises: recognisesTiff,
+    open: openTiff,
+  },
+  {
+    content: 'a PNG picture',
+    endings: ['png'],
+    kind: 'picture',
+    recognises: recognisesPng,
+    open: openPng,
+  },
+  {
+    content: 'a JPEG picture',
+    endings: ['jpg', 'jpeg'],
+    kind: 'picture',
+    recognises: recognisesJpeg,
+    open: openJpeg,
+  },
 ];
-const SUPPORTED = 'FITS (also tile-compressed or under gzip), camera raw';
+const SUPPORTED = 'FITS (also tile-compressed or under gzip), camera raw, TIFF, PNG, JPEG';
 
 /** Bytes looked at to recognise a format. */
 const HEAD_BYTES = 512;
@@ -43,12 +89,22 @@ export async function openFrame(path: string, overrides: FrameOverrides = {}): P
     const head = new Uint8Array(Math.min(HEAD_BYTES, file.size));
     readFully(file, head, 0, head.length, 0);
     const reader = READERS.find((candidate) => candidate.recognises(head, file));
-    if (reader !== undefined) return await reader.open(file, overrides);
+    if (reader !== undefined) return withNameChecked(await reader.open(file, overrides), reader);
     throw notAFrame(path, head);
   } catch (error) {
     closeFile(file);
     throw error;
   }
+}
+
+/** Adds a warning when the name says another format than the content. */
+function withNameChecked(frame: Frame, reader: FormatReader): Frame {
+  const ending = /\.([a-z0-9]{1,8})$/i.exec(frame.path)?.[1]?.toLowerCase() ?? '';
+  const isElsewhere = READERS.some((other) => other !== reader && other.endings.includes(ending));
+  if (!isElsewhere) return frame;
+  const message = `called .${ending}, but the content is ${reader.content}; it is measured as that`;
+  const warning = { code: 'name-and-content', message, file: frame.path };
+  return { ...frame, warnings: [...frame.warnings, warning] };
 }
 
 /** What the content of a file is, without opening it as a frame; null when it is none or cannot be read. */

@@ -18,18 +18,6 @@ const SIGNATURES: readonly { bytes: readonly number[]; at?: number; format: Unre
     format: { found: 'a zip archive', remedy: 'unpack it first and name the frames in it' },
   },
   {
-    bytes: [0x49, 0x49, 0x2a, 0x00],
-    format: { found: 'a TIFF or camera raw file', remedy: SAVE_AS_FITS },
-  },
-  {
-    bytes: [0x4d, 0x4d, 0x00, 0x2a],
-    format: { found: 'a TIFF or camera raw file', remedy: SAVE_AS_FITS },
-  },
-  { bytes: [0x49, 0x49, 0x2b, 0x00], format: { found: 'a BigTIFF file', remedy: SAVE_AS_FITS } },
-  { bytes: [0x4d, 0x4d, 0x00, 0x2b], format: { found: 'a BigTIFF file', remedy: SAVE_AS_FITS } },
-  { bytes: [0xff, 0xd8, 0xff], format: { found: 'a JPEG picture', remedy: SAVE_AS_FITS } },
-  { bytes: [0x89, 0x50, 0x4e, 0x47], format: { found: 'a PNG picture', remedy: SAVE_AS_FITS } },
-  {
     bytes: [0x66, 0x74, 0x79, 0x70],
     at: 4,
     format: { found: 'a HEIF picture or a video', remedy: SAVE_AS_FITS },
