@@ -1,7 +1,7 @@
 /** Camera raw files against libraw's own tool: fixtures/reference/raw.json, made by raw.ts beside it. */
 import { createHash } from 'node:crypto';
 import { readFileSync } from 'node:fs';
-import { describe, expect, test } from 'vitest';
+import { describe, expect, test, vi } from 'vitest';
 import { openFrame } from '../../src/frame/open.js';
 import { findData, fixture } from '../helpers/data-files.js';
 import { temporaryFiles } from '../helpers/fits-bytes.js';
@@ -15,6 +15,8 @@ const { cases } = JSON.parse(readFileSync(fixture('reference/raw.json'), 'utf8')
   cases: Record<string, Frozen>;
 };
 const write = temporaryFiles();
+/** Each file starts a thread: 0.2 s on an idle machine, seconds on an overloaded one. */
+vi.setConfig({ testTimeout: 30_000 });
 
 function sha256(bytes: Uint8Array): string {
   return createHash('sha256').update(bytes).digest('hex');

@@ -1,5 +1,5 @@
 /** Camera raw files that are invented and small: what is told about them, and what is refused with which words. */
-import { describe, expect, test } from 'vitest';
+import { describe, expect, test, vi } from 'vitest';
 import { FrameReadError, UnsupportedFormatError } from '../../src/errors.js';
 import { closeFile, openFile } from '../../src/frame/file.js';
 import type { FrameOverrides } from '../../src/frame/frame.js';
@@ -10,6 +10,8 @@ import { type DngContent, dngBytes } from '../helpers/dng-bytes.js';
 import { temporaryFiles } from '../helpers/fits-bytes.js';
 
 const write = temporaryFiles();
+/** Each file starts a thread: 0.2 s on an idle machine, seconds on an overloaded one. */
+vi.setConfig({ testTimeout: 30_000 });
 const WIDTH = 120;
 const HEIGHT = 90;
 
