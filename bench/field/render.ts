@@ -219,7 +219,7 @@ function createImager(scene: FieldScene) {
 const NODES_X = 7;
 const NODES_Y = 5;
 
-export interface RenderedField {
+interface RenderedField {
   frame: Frame;
   /** Places of the stars, frame px, and in sky coordinates (camera turned back). */
   x: Float64Array;
@@ -344,7 +344,7 @@ function addSky(scene: FieldScene, electrons: Float32Array): void {
 }
 
 /** What the corners of a scene really look like: measured on the images, not computed from the laws. */
-export interface CornerTruth {
+interface CornerTruth {
   centreFwhmPx: number;
   worstCornerFwhmPx: number;
   /** Largest ellipticity (a − b)/(a + b) at the corners and the centre, from moments under a Gaussian weight. */

@@ -52,6 +52,8 @@ const WELL_SAMPLED_PX = 2.2;
 /** Uncertainty of the corner sizes up to which "nothing found" means "sound". */
 const SOUND_LIMIT_PX = 0.35;
 export const FEW_STARS = 20;
+/** A leading cause below this confidence is a suspicion. */
+const LEAST_CONFIDENCE = 0.35;
 const ENOUGH_STARS = 50;
 /** Bootstrap misses what the laws leave out: factor on its errors, and a share of each amplitude (from the benchmark's coverage). */
 const SIGMA_FACTOR = 1.3;
@@ -142,6 +144,8 @@ function makeContext(input: CauseInput, fit: FieldFit): Context {
     }
     return effect(component) > LEAST_EFFECT[component];
   };
+  // Few stars: a handful of odd ones, alike by chance, must not make a cause.
+  const needed = PRESENT * Math.max(1, ENOUGH_STARS / input.stars);
   return {
     input,
     fit,
@@ -149,7 +153,7 @@ function makeContext(input: CauseInput, fit: FieldFit): Context {
     size: fwhmAt(fit.p, fit.response, places),
     coma: length(fit.p, CX, CY),
     effect,
-    present: (component) => fit.without[component].rise > PRESENT && large(component),
+    present: (component) => fit.without[component].rise > needed && large(component),
     confidence: (component) => {
       const clear = 1 - Math.exp(-(fit.without[component].rise - 8) / 25);
       return clear * starConfidence(input.stars);
@@ -360,6 +364,9 @@ function defocusCause(context: Context): Cause {
   };
 }
 
+/** Causes that flatten stars themselves, or show that they are sharp somewhere. */
+const SHARPENED: readonly CauseName[] = ['tilt', 'curvature', 'tracking'];
+
 /** True where the stars are well sampled and have no wings. A drift takes the wings too, but is seen as one. */
 function isFlatTopped({ input, fit }: Context): boolean {
   return input.beta >= DEFOCUSED_BETA && fwhmOfSize(fit.p[T0] as number) > WELL_SAMPLED_PX;
@@ -475,7 +482,8 @@ export function findCauses(input: CauseInput): CauseFindings {
   if (context.present('tracking')) causes.push(trackingCause(context));
   if (context.present('defocus') && (verdict !== 'none' || context.present('curvature')))
     causes.push(defocusCause(context));
-  else if (causes.length === 0 && isFlatTopped(context)) causes.push(flatTopCause(context));
+  else if (isFlatTopped(context) && !causes.some(({ cause }) => SHARPENED.includes(cause)))
+    causes.push(flatTopCause(context));
   causes.sort((a, b) => b.effectPx - a.effectPx);
   return decide(context, causes, verdict);
 }
@@ -495,6 +503,13 @@ function decide(context: Context, causes: Cause[], verdict: TiltVerdict): CauseF
     verdict === 'either' && first && (first.cause === 'tilt' || first.cause === 'miscollimation')
       ? ['tilt', 'miscollimation']
       : [];
+  if (first && undecided.length === 0 && first.confidence < LEAST_CONFIDENCE)
+    return {
+      causes,
+      leading: 'cannot tell',
+      between: [first.cause],
+      summary: words.suspected([first.cause]),
+    };
   if (first && undecided.length === 0)
     return { causes, leading: first.cause, between: [], summary: words.summaryOf(first) };
   if (first)
