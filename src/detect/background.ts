@@ -3,18 +3,10 @@
  * One streamed pass over the frame; a cell is judged on a regular subsample (its error is averaged down by the
  * 3 × 3 median and the interpolation, and every star's own annulus removes what is left).
  */
+import type { FloatReader } from '../frame/convert.js';
 import { clippedSky } from '../stats/robust.js';
 import { medianInPlace } from '../stats/select.js';
-import type { ChannelPlan } from './lattice.js';
-
-/** Reads physical values; see frame/convert.ts. */
-export type FloatReader = (
-  plane: number,
-  y0: number,
-  count: number,
-  out: Float32Array,
-  at?: number,
-) => void;
+import type { ChannelPlan, Lattice } from './lattice.js';
 
 /** Mesh of one frame. `level` and `noise` hold one value per cell, lattice-major. */
 export interface BackgroundMesh {
@@ -93,17 +85,19 @@ export function buildBackground(
     tallest = Math.max(tallest, cellStart(cy + 1, cellsY, height) - cellStart(cy, cellsY, height));
   }
   const window = new Float32Array(width * tallest);
-  const scratch = new Float32Array(LARGEST_CELL_SAMPLE + 512);
   const stats = new Float64Array(3);
   // Every skip-th site along both axes: a regular subsample of a cell.
   const skipFor = (rows: number, step: number): number => {
     const sites = Math.ceil(width / cellsX / step) * Math.ceil(rows / step);
     return Math.max(1, Math.ceil(Math.sqrt(sites / sampleGoal)));
   };
-  let seen = 0;
-  let empty = 0;
-  let minimum = Number.POSITIVE_INFINITY;
-  let maximum = Number.NEGATIVE_INFINITY;
+  const sampling: Sampling = {
+    values: new Float32Array(LARGEST_CELL_SAMPLE + 512),
+    seen: 0,
+    empty: 0,
+    minimum: Number.POSITIVE_INFINITY,
+    maximum: Number.NEGATIVE_INFINITY,
+  };
 
   for (let cy = 0; cy < cellsY; cy++) {
     const top = cellStart(cy, cellsY, height);
@@ -126,32 +120,13 @@ export function buildBackground(
       for (let l = 0; l < lattices; l++) {
         const lattice = plan.lattices[l];
         if (!lattice || lattice.plane !== plane) continue;
-        const { x0, y0, step } = lattice;
-        const skip = skipFor(rows, step);
+        const skip = skipFor(rows, lattice.step);
         for (let cx = 0; cx < cellsX; cx++) {
           const left = cellStart(cx, cellsX, width);
           const right = cellStart(cx + 1, cellsX, width);
-          let n = 0;
-          for (let y = y0; y < rows; y += step * skip) {
-            // Shift every sampled row so that columns of a defect are not sampled again and again.
-            const shift = skip > 1 ? ((y / step) | 0) % skip : 0;
-            const base = y * width;
-            for (let x = left + x0 + shift * step; x < right; x += step * skip) {
-              const value = window[base + x] as number;
-              seen++;
-              // Not finite: NaN, or an infinity.
-              if (value - value !== 0) {
-                empty++;
-                continue;
-              }
-              if (value < minimum) minimum = value;
-              if (value > maximum) maximum = value;
-              scratch[n] = quantum > 0 ? value + quantum * ditherOf(seen) : value;
-              n++;
-            }
-          }
+          const n = sampleCell(window, width, left, right, rows, lattice, skip, quantum, sampling);
           if (n < 16) continue;
-          clippedSky(scratch, n, stats);
+          clippedSky(sampling.values, n, stats);
           const cell = l * cells + cy * cellsX + cx;
           level[cell] = stats[0] as number;
           const s = stats[1] as number;
@@ -199,10 +174,59 @@ export function buildBackground(
     medianNoise,
     medianLevelError,
     medianNoiseError,
-    emptyShare: seen === 0 ? 1 : empty / seen,
-    minimum,
-    maximum,
+    emptyShare: sampling.seen === 0 ? 1 : sampling.empty / sampling.seen,
+    minimum: sampling.minimum,
+    maximum: sampling.maximum,
   };
+}
+
+/** Samples of one cell, and what all cells have seen so far. */
+interface Sampling {
+  values: Float32Array;
+  seen: number;
+  empty: number;
+  minimum: number;
+  maximum: number;
+}
+
+/** Fills `into.values` with every `skip`-th site of a lattice in a cell; returns how many hold a value. */
+function sampleCell(
+  window: Float32Array,
+  width: number,
+  left: number,
+  right: number,
+  rows: number,
+  lattice: Lattice,
+  skip: number,
+  quantum: number,
+  into: Sampling,
+): number {
+  const { x0, y0, step } = lattice;
+  const { values } = into;
+  let { seen, empty, minimum, maximum } = into;
+  let n = 0;
+  for (let y = y0; y < rows; y += step * skip) {
+    // Shift every sampled row so that columns of a defect are not sampled again and again.
+    const shift = skip > 1 ? ((y / step) | 0) % skip : 0;
+    const base = y * width;
+    for (let x = left + x0 + shift * step; x < right; x += step * skip) {
+      const value = window[base + x] as number;
+      seen++;
+      // Not finite: NaN, or an infinity.
+      if (value - value !== 0) {
+        empty++;
+        continue;
+      }
+      if (value < minimum) minimum = value;
+      if (value > maximum) maximum = value;
+      values[n++] = quantum > 0 ? value + quantum * ditherOf(seen) : value;
+    }
+  }
+  into.seen = seen;
+  into.empty = empty;
+  into.minimum = minimum;
+  into.maximum = maximum;
+  return n;
 }
 
 /** 3 × 3 median over the mesh, in place through a copy: a cell full of nebula or a bright star gives way to its neighbours. Empty cells take the median of their neighbours, or `fallback`. */
@@ -274,66 +298,81 @@ export function meshAt(
   return sum;
 }
 
-/** Columns between exact values of a row interpolation; in between it is linear (cells are at least 64 samples wide). */
-const STRIDE = 8;
-
-/** Fills rows of interpolated values; made by `createRowInterpolator`. */
+/** Fills the nodes of interpolated rows; made by `createRowInterpolator`. */
 export interface RowInterpolator {
-  /** Fills `out[0 … columns − 1]` with the values at row `y` and columns x0, x0 + step, … */
+  /** Number of nodes: columns are covered by pieces between them. */
+  nodes: number;
+  /** Values of lattice `l` at row `y` and the nodes' columns. */
   fill(values: Float64Array, l: number, y: number, out: Float32Array): void;
 }
 
 /**
- * Interpolates the mesh along rows at columns x0 + i·step, i < columns: as `meshAt` on every eighth column, linear in between
- * (within 2.5 % of the difference between neighbouring cells).
+ * Interpolates the mesh along rows at columns x0 + i·step, i < columns: as `meshAt` on every `piece`-th column. Straight lines in between
+ * stay within 2.5 % of the difference between neighbouring cells for pieces of eight (cells are at least 64 samples wide).
  */
 export function createRowInterpolator(
   mesh: BackgroundMesh,
   x0: number,
   step: number,
   columns: number,
+  piece: number,
 ): RowInterpolator {
-  const { cellsX, cellsY } = mesh;
-  const nodes = Math.ceil(columns / STRIDE) + 1;
+  const { cellsX } = mesh;
+  const nodes = Math.ceil(columns / piece) + 1;
   const index = new Int32Array(nodes);
   const w = new Float64Array(nodes * 4);
   for (let i = 0; i < nodes; i++) {
-    axisWeights(x0 + i * STRIDE * step, mesh.width, cellsX, weightsX);
+    axisWeights(x0 + i * piece * step, mesh.width, cellsX, weightsX);
     index[i] = weightsX[0] as number;
     for (let k = 0; k < 4; k++) w[i * 4 + k] = weightsX[k + 1] as number;
   }
   // One padded cell on the left, two on the right: no clamping in the loop.
   const padded = new Float64Array(cellsX + 3);
   return {
-    fill(values, l, y, out) {
-      axisWeights(y, mesh.height, cellsY, weightsY);
-      const from = l * cellsX * cellsY;
-      for (let p = 0; p < cellsX + 3; p++) {
-        const cx = Math.max(0, Math.min(cellsX - 1, p - 1));
-        let sum = 0;
-        for (let j = -1; j <= 2; j++) {
-          const cy = Math.max(0, Math.min(cellsY - 1, (weightsY[0] as number) + j));
-          sum += (weightsY[j + 2] as number) * (values[from + cy * cellsX + cx] as number);
-        }
-        padded[p] = sum;
-      }
-      let before = 0;
-      for (let i = 0; i < nodes; i++) {
-        const c = index[i] as number;
-        const k = i * 4;
-        const here =
-          (w[k] as number) * (padded[c] as number) +
-          (w[k + 1] as number) * (padded[c + 1] as number) +
-          (w[k + 2] as number) * (padded[c + 2] as number) +
-          (w[k + 3] as number) * (padded[c + 3] as number);
-        if (i > 0) {
-          const start = (i - 1) * STRIDE;
-          const end = Math.min(columns, start + STRIDE);
-          const slope = (here - before) / STRIDE;
-          for (let x = start, v = before; x < end; x++, v += slope) out[x] = v;
-        }
-        before = here;
-      }
+    nodes,
+    fill: (values, l, y, out) => {
+      combineRows(mesh, values, l, y, padded);
+      fillNodes(padded, index, w, nodes, out);
     },
   };
+}
+
+/** One row of the mesh interpolated downwards, padded by one cell on the left and two on the right. */
+function combineRows(
+  mesh: BackgroundMesh,
+  values: Float64Array,
+  l: number,
+  y: number,
+  padded: Float64Array,
+): void {
+  const { cellsX, cellsY } = mesh;
+  axisWeights(y, mesh.height, cellsY, weightsY);
+  const from = l * cellsX * cellsY;
+  for (let p = 0; p < cellsX + 3; p++) {
+    const cx = Math.max(0, Math.min(cellsX - 1, p - 1));
+    let sum = 0;
+    for (let j = -1; j <= 2; j++) {
+      const cy = Math.max(0, Math.min(cellsY - 1, (weightsY[0] as number) + j));
+      sum += (weightsY[j + 2] as number) * (values[from + cy * cellsX + cx] as number);
+    }
+    padded[p] = sum;
+  }
+}
+
+function fillNodes(
+  padded: Float64Array,
+  index: Int32Array,
+  w: Float64Array,
+  nodes: number,
+  out: Float32Array,
+): void {
+  for (let i = 0; i < nodes; i++) {
+    const c = index[i] as number;
+    const k = i * 4;
+    out[i] =
+      (w[k] as number) * (padded[c] as number) +
+      (w[k + 1] as number) * (padded[c + 1] as number) +
+      (w[k + 2] as number) * (padded[c + 2] as number) +
+      (w[k + 3] as number) * (padded[c + 3] as number);
+  }
 }

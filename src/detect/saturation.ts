@@ -25,51 +25,16 @@ export interface PlateauSearch {
  * the highest one.
  */
 export function findPlateau(stamps: Stamps, plan: ChannelPlan): PlateauSearch {
-  const { n, radius, side, planes, data } = stamps;
+  const { n } = stamps;
   const channels = plan.channels.length;
-  const lattices = plan.lattices.length;
-  const table = siteTable(plan);
-  const core = Math.min(CORE, radius);
+  const cores = createCores(stamps, plan);
   const peak = new Float64Array(n * channels).fill(Number.NaN);
   const level = new Float64Array(channels).fill(Number.NaN);
-
-  const walk = (visit: (stamp: number, channel: number, physical: number, net: number) => void) => {
-    for (let i = 0; i < n; i++) {
-      for (let plane = 0; plane < planes; plane++) {
-        for (let y = -core; y <= core; y++) {
-          for (let x = -core; x <= core; x++) {
-            const net = data[
-              ((i * planes + plane) * side + y + radius) * side + x + radius
-            ] as number;
-            if (net !== net) continue;
-            const parity =
-              (((stamps.cy[i] as number) + y) & 1) * 2 + (((stamps.cx[i] as number) + x) & 1);
-            const l = table[plane * 4 + parity] as number;
-            const channel = plan.lattices[l]?.channel ?? 0;
-            visit(i, channel, net + (stamps.background[i * lattices + l] as number), net);
-          }
-        }
-      }
-    }
-  };
-
   const top = new Float64Array(channels).fill(Number.NEGATIVE_INFINITY);
   const topNet = new Float64Array(channels);
-  walk((i, channel, physical, net) => {
-    const at = i * channels + channel;
-    if (!((peak[at] as number) >= physical)) peak[at] = physical;
-    if (physical > (top[channel] as number)) {
-      top[channel] = physical;
-      topNet[channel] = net;
-    }
-  });
   const flat = new Int32Array(n * channels);
-  walk((i, channel, physical) => {
-    const tolerance = PLATEAU_TOLERANCE * Math.abs(topNet[channel] as number);
-    if (physical >= (top[channel] as number) - tolerance) {
-      flat[i * channels + channel] = (flat[i * channels + channel] as number) + 1;
-    }
-  });
+  for (let i = 0; i < n; i++) findPeak(cores, gatherCore(stamps, cores, i), i, peak, top, topNet);
+  for (let i = 0; i < n; i++) countFlat(cores, gatherCore(stamps, cores, i), i, top, topNet, flat);
   for (let channel = 0; channel < channels; channel++) {
     let sharing = 0;
     let flattest = 0;
@@ -86,6 +51,95 @@ export function findPlateau(stamps: Stamps, plan: ChannelPlan): PlateauSearch {
     }
   }
   return { level, peak };
+}
+
+/** Samples of one stamp's core, with what is needed to gather them. */
+interface Cores {
+  channels: number;
+  lattices: number;
+  /** Lattice of each site, channel of each lattice. */
+  table: Int32Array;
+  channelOf: Int32Array;
+  channel: Int32Array;
+  physical: Float64Array;
+  net: Float64Array;
+}
+
+function createCores(stamps: Stamps, plan: ChannelPlan): Cores {
+  const capacity = stamps.planes * (2 * CORE + 1) ** 2;
+  return {
+    channels: plan.channels.length,
+    lattices: plan.lattices.length,
+    table: siteTable(plan),
+    channelOf: Int32Array.from(plan.lattices, (lattice) => lattice.channel),
+    channel: new Int32Array(capacity),
+    physical: new Float64Array(capacity),
+    net: new Float64Array(capacity),
+  };
+}
+
+/** Gathers the core of stamp `i`; returns the number of samples with a value. */
+function gatherCore(stamps: Stamps, cores: Cores, i: number): number {
+  const { radius, side, planes, data, background } = stamps;
+  const { table, channelOf, channel, physical, net } = cores;
+  const core = Math.min(CORE, radius);
+  const cx = stamps.cx[i] as number;
+  const cy = stamps.cy[i] as number;
+  let count = 0;
+  for (let plane = 0; plane < planes; plane++) {
+    for (let y = -core; y <= core; y++) {
+      const row = ((i * planes + plane) * side + y + radius) * side + radius;
+      for (let x = -core; x <= core; x++) {
+        const value = data[row + x] as number;
+        if (value !== value) continue;
+        const l = table[plane * 4 + ((cy + y) & 1) * 2 + ((cx + x) & 1)] as number;
+        channel[count] = channelOf[l] as number;
+        physical[count] = value + (background[i * cores.lattices + l] as number);
+        net[count] = value;
+        count++;
+      }
+    }
+  }
+  return count;
+}
+
+/** Highest sample of a stamp and, so far, of the frame. */
+function findPeak(
+  cores: Cores,
+  count: number,
+  i: number,
+  peak: Float64Array,
+  top: Float64Array,
+  topNet: Float64Array,
+): void {
+  for (let s = 0; s < count; s++) {
+    const c = cores.channel[s] as number;
+    const physical = cores.physical[s] as number;
+    const at = i * cores.channels + c;
+    if (!((peak[at] as number) >= physical)) peak[at] = physical;
+    if (physical > (top[c] as number)) {
+      top[c] = physical;
+      topNet[c] = cores.net[s] as number;
+    }
+  }
+}
+
+/** Samples of a stamp that lie on the frame's plateau. */
+function countFlat(
+  cores: Cores,
+  count: number,
+  i: number,
+  top: Float64Array,
+  topNet: Float64Array,
+  flat: Int32Array,
+): void {
+  for (let s = 0; s < count; s++) {
+    const c = cores.channel[s] as number;
+    const tolerance = PLATEAU_TOLERANCE * Math.abs(topNet[c] as number);
+    if ((cores.physical[s] as number) < (top[c] as number) - tolerance) continue;
+    const at = i * cores.channels + c;
+    flat[at] = (flat[at] as number) + 1;
+  }
 }
 
 /** Median sky noise of a channel over the stamps; never 0, so that a constant channel has no plateau. */

@@ -6,14 +6,19 @@ import type { RowSource, SampleArray, SampleType } from './frame.js';
 /** Samples converted at a time: the native buffer stays in the cache. */
 const PIECE_SAMPLES = 32768;
 
+/** Reads rows as physical values. */
+export interface FloatReader {
+  (plane: number, y0: number, count: number, out: Float32Array, at?: number): void;
+  /** The rows themselves where their stored samples are unsigned 16-bit numbers and are the physical values. */
+  readonly stored16?: RowSource;
+}
+
 /**
  * Makes a reader of physical values. It writes `count` rows of `plane` from row `y0` on into `out`, row-major, starting at element
  * `at` (default 0). Computed in double precision, rounded once. The native buffer is made once, here: a few rows long.
  * @throws RangeError from the reader when the window lies outside the frame or `out` is too short.
  */
-export function createFloatReader(
-  source: RowSource,
-): (plane: number, y0: number, count: number, out: Float32Array, at?: number) => void {
+export function createFloatReader(source: RowSource): FloatReader {
   const { width, scale, zero, blank, sampleType } = source;
   const asStored = scale === 1 && zero === 0 && blank === null;
   if (asStored && sampleType === 'f32') {
@@ -23,7 +28,7 @@ export function createFloatReader(
   const native = createSampleArray(sampleType, rowsAtOnce * width);
   const convert = CONVERTERS[sampleType] as Converter<SampleArray>;
 
-  return (plane, y0, count, out, at = 0) => {
+  const read: FloatReader = (plane, y0, count, out, at = 0) => {
     if (!Number.isInteger(at) || at < 0 || at + count * width > out.length) {
       throw new RangeError(
         `${count} rows of ${width} samples from element ${at} do not fit into ${out.length} elements`,
@@ -38,6 +43,7 @@ export function createFloatReader(
       else convert(native, rows * width, scale, zero, blank, out, target);
     }
   };
+  return asStored && sampleType === 'u16' ? Object.assign(read, { stored16: source }) : read;
 }
 
 /** A zero-filled array of the kind that carries `sampleType`. */

@@ -4,15 +4,15 @@
  * The same draw serves all channels: differences between channels keep their covariance.
  */
 import { createRandom } from '../stats/random.js';
-import { addTo, BAND, type ChannelProfile, solveProfile } from './profile-rounds.js';
+import { groupEquations, solveGroups } from './grouped-equations.js';
+import type { ChannelProfile } from './profile-equations.js';
 import {
+  emptyTable,
   enclosedAt,
   fwhmOfTable,
-  normaliseTable,
   type ProfileTable,
   profileAt,
   radiusOfShare,
-  tabulate,
 } from './radial-spline.js';
 
 /** Above this number stars are bound into random groups first: the draws vary alike and cost the same for any field. */
@@ -90,56 +90,10 @@ export function bootstrapProfiles(
   } else {
     for (let i = 0; i < stars; i++) groupOf[i] = i;
   }
-  const summed = profiles.map((profile) => {
-    const size = profile.spline.size;
-    const band = new Float64Array(groups * size * BAND);
-    const right = new Float64Array(groups * size);
-    for (let k = 0; k < stars; k++) {
-      const g = groupOf[k] as number;
-      addTo(
-        profile,
-        k,
-        1,
-        band.subarray(g * size * BAND, (g + 1) * size * BAND),
-        right.subarray(g * size, (g + 1) * size),
-      );
-    }
-    return { size, band, right };
-  });
-  const tables = profiles.map((profile): ProfileTable => {
-    const n = profile.table.value.length;
-    return {
-      step: profile.table.step,
-      value: new Float64Array(n),
-      enclosed: new Float64Array(n),
-    };
-  });
+  const every = Int32Array.from({ length: stars }, (_, i) => i);
+  const grouped = profiles.map((profile) => groupEquations(profile, every, groupOf, groups));
+  const tables = profiles.map((profile) => emptyTable(profile.table));
   const weights = new Float64Array(groups);
-  const solveDraw = (): ProfileReadings | null => {
-    for (let c = 0; c < profiles.length; c++) {
-      if (!lit[c]) continue;
-      const { size, band, right } = summed[c] as (typeof summed)[number];
-      const a = new Float64Array(size * BAND);
-      const b = new Float64Array(size);
-      for (let g = 0; g < groups; g++) {
-        const w = weights[g] as number;
-        if (w === 0) continue;
-        const bandBase = g * size * BAND;
-        const base = g * size;
-        for (let i = 0; i < size * BAND; i++) {
-          a[i] = (a[i] as number) + w * (band[bandBase + i] as number);
-        }
-        for (let i = 0; i < size; i++) {
-          b[i] = (b[i] as number) + w * (right[base + i] as number);
-        }
-      }
-      if (!solveProfile(a, b, size)) return null;
-      const profile = profiles[c] as ChannelProfile;
-      tabulate(profile.spline, b, tables[c]);
-      if (!(normaliseTable(tables[c] as ProfileTable) > 0)) return null;
-    }
-    return read(tables, radii, reference);
-  };
   const best = read(
     profiles.map((profile) => profile.table),
     radii,
@@ -152,8 +106,10 @@ export function bootstrapProfiles(
       const pick = Math.floor(random() * groups);
       weights[pick] = (weights[pick] as number) + 1;
     }
-    const reading = solveDraw();
-    if (reading) results.push(reading);
+    const solved = grouped.every(
+      (equations, c) => !lit[c] || solveGroups(equations, weights, 0, tables[c] as ProfileTable),
+    );
+    if (solved) results.push(read(tables, radii, reference));
   }
   return {
     radii,

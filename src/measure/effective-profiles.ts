@@ -1,18 +1,15 @@
 /** From labelled sources to one effective profile per channel: choice of stars, lateral colour, R_max, rounds. */
 import { FLAG } from '../catalogue/flags.js';
-import type { BackgroundMesh, FloatReader } from '../detect/background.js';
+import type { BackgroundMesh } from '../detect/background.js';
 import type { ChannelPlan } from '../detect/lattice.js';
-import { cutStamps, type Stamps } from '../detect/stamps.js';
+import { cutStamps, partOfStamps, type Stamps } from '../detect/stamps.js';
+import type { FloatReader } from '../frame/convert.js';
 import type { Found } from './find.js';
 import { fitLateral, type LateralShift, shiftsAt } from './lateral.js';
 import { findNeighbours, type NeighbourLists } from './neighbours.js';
 import { crowdingOf, hasOpenRim, moffatTable, settled } from './profile-checks.js';
-import {
-  type ChannelProfile,
-  createChannelProfile,
-  type Elongation,
-  profileRound,
-} from './profile-rounds.js';
+import type { ChannelProfile, Elongation } from './profile-equations.js';
+import { createChannelProfile, profileRound } from './profile-rounds.js';
 import { flattenSamples, type ProfileSamples } from './profile-samples.js';
 import { createRadialSpline } from './radial-spline.js';
 import { recentreStars } from './recentre.js';
@@ -167,7 +164,35 @@ function runRounds(
   const stars = candidates.slice(0, Math.max(FEWEST_BUDGET_STARS, starBudget(rMax, plan)));
   const starX = Float64Array.from(stars, (i) => sources.x[i] as number);
   const starY = Float64Array.from(stars, (i) => sources.y[i] as number);
-  const stamps = cutStamps(read, plan, mesh, starX, starY, Math.ceil(rOut) + 1);
+  const isStar = new Uint8Array(sources.n);
+  for (const i of stars) isStar[i] = 1;
+  const ignore = FLAG['hot pixel'] | FLAG['cosmic ray'];
+  const others: number[] = [];
+  const saturated: number[] = [];
+  for (let i = 0; i < sources.n; i++) {
+    if (isStar[i] === 1 || ((sources.flags[i] as number) & ignore) !== 0) continue;
+    if (((sources.flags[i] as number) & FLAG.saturated) !== 0) saturated.push(i);
+    else if ((stampOf[i] as number) >= 0) others.push(i);
+  }
+  saturated.sort(
+    (a, b) => (sources.significance[b] as number) - (sources.significance[a] as number) || a - b,
+  );
+  saturated.length = Math.min(saturated.length, SATURATED_LIMIT);
+  // Profile stars and saturated ones in one pass over the frame.
+  const cut = [...stars, ...saturated];
+  const all = cutStamps(
+    read,
+    plan,
+    mesh,
+    cut.map((i) => sources.x[i] as number),
+    cut.map((i) => sources.y[i] as number),
+    Math.ceil(rOut) + 1,
+  );
+  const stamps = partOfStamps(all, 0, stars.length);
+  const wide =
+    saturated.length > 0
+      ? { sources: saturated, stamps: partOfStamps(all, stars.length, cut.length) }
+      : null;
   const samples = plan.channels.map((_, c) => {
     const shift = shifts[c];
     const x = Float64Array.from(stars, (i, k) => (starX[k] as number) + (shift?.x[i] ?? 0));
@@ -184,35 +209,6 @@ function runRounds(
     ),
   );
   const starNeighbours = findNeighbours(sources.x, sources.y, stars, rOut + 2 * rMax);
-
-  const isStar = new Uint8Array(sources.n);
-  for (const i of stars) isStar[i] = 1;
-  const ignore = FLAG['hot pixel'] | FLAG['cosmic ray'];
-  const others: number[] = [];
-  const saturated: number[] = [];
-  for (let i = 0; i < sources.n; i++) {
-    if (isStar[i] === 1 || ((sources.flags[i] as number) & ignore) !== 0) continue;
-    if (((sources.flags[i] as number) & FLAG.saturated) !== 0) saturated.push(i);
-    else if ((stampOf[i] as number) >= 0) others.push(i);
-  }
-  saturated.sort(
-    (a, b) => (sources.significance[b] as number) - (sources.significance[a] as number) || a - b,
-  );
-  saturated.length = Math.min(saturated.length, SATURATED_LIMIT);
-  const wide =
-    saturated.length > 0
-      ? {
-          sources: saturated,
-          stamps: cutStamps(
-            read,
-            plan,
-            mesh,
-            saturated.map((i) => sources.x[i] as number),
-            saturated.map((i) => sources.y[i] as number),
-            Math.ceil(rMax) + 1,
-          ),
-        }
-      : null;
   // Between the rounds only sources that shine on a profile star matter; the rest get their flux at the end.
   const shining = new Uint8Array(sources.n);
   for (const j of starNeighbours.index) shining[j] = 1;

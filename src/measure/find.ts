@@ -1,10 +1,11 @@
 /** Finds the sources of a frame and labels them: background → peaks → size of the stars → stamps → fits → flags. */
 import { FLAG } from '../catalogue/flags.js';
-import { type BackgroundMesh, buildBackground, type FloatReader } from '../detect/background.js';
+import { type BackgroundMesh, buildBackground } from '../detect/background.js';
 import type { ChannelPlan } from '../detect/lattice.js';
 import { findPeaks, type Peaks } from '../detect/peaks.js';
 import { findPlateau } from '../detect/saturation.js';
 import { cutStamps, type Stamps } from '../detect/stamps.js';
+import type { FloatReader } from '../frame/convert.js';
 import { robustQuadratic } from '../stats/regression.js';
 import { medianOf } from '../stats/robust.js';
 import { flagBlended, flagHotClusters, flagPattern } from './blends.js';

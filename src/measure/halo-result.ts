@@ -8,7 +8,7 @@ import type { Found } from './find.js';
 import { type HaloNumbers, haloNumbers } from './halo.js';
 import type { SetProfiles } from './measure-set.js';
 import type { MeasureOptions } from './options.js';
-import type { ChannelProfile } from './profile-rounds.js';
+import type { ChannelProfile } from './profile-equations.js';
 import type { FrameResult, HaloResult } from './result.js';
 import { saturatedHalo } from './saturated-halo.js';
 import { colourTrend } from './star-colour.js';

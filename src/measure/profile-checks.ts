@@ -1,7 +1,7 @@
 /** Questions that the rounds of the profile fit ask between two rounds, and the profile they start from. */
 import { medianOf } from '../stats/robust.js';
-import type { ChannelProfile } from './profile-rounds.js';
-import type { ProfileSamples } from './profile-samples.js';
+import type { ChannelProfile } from './profile-equations.js';
+import { firstOf, type ProfileSamples } from './profile-samples.js';
 import {
   normaliseTable,
   type ProfileTable,
@@ -36,7 +36,8 @@ export function crowdingOf(profile: ChannelProfile, samples: ProfileSamples, rMa
   for (let k = 0; k < samples.stars; k++) {
     let sum = 0;
     let n = 0;
-    for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
+    const to = firstOf(samples, k + 1);
+    for (let s = firstOf(samples, k); s < to; s++) {
       if ((samples.r[s] as number) >= rMax) continue;
       sum += samples.neighbour[s] as number;
       n++;
@@ -69,15 +70,16 @@ export function hasOpenRim(
     if (!(flux > 0)) continue;
     let sum = 0;
     let n = 0;
-    for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
-      const r = samples.r[s] as number;
-      if (r < 0.8 * rMax || r >= rMax) continue;
-      const at = k * samples.lattices + (samples.lattice[s] as number);
-      sum +=
-        (samples.value[s] as number) -
-        (samples.neighbour[s] as number) -
-        (profile.level[at] as number);
-      n++;
+    for (let at = k * samples.lattices; at < (k + 1) * samples.lattices; at++) {
+      for (let s = samples.start[at] as number; s < (samples.start[at + 1] as number); s++) {
+        const r = samples.r[s] as number;
+        if (r < 0.8 * rMax || r >= rMax) continue;
+        sum +=
+          (samples.value[s] as number) -
+          (samples.neighbour[s] as number) -
+          (profile.level[at] as number);
+        n++;
+      }
     }
     if (n === 0) continue;
     brightness.push(sum / n / flux);

@@ -1,11 +1,16 @@
 /** The samples of all profile stars, flattened: one long list per channel that the rounds of the profile fit walk in order. */
 import type { ChannelPlan } from '../detect/lattice.js';
 import type { Stamps } from '../detect/stamps.js';
-import { createSampleList, gatherSamples } from './samples.js';
+import { createSampleList, gatherSamples, type SampleList } from './samples.js';
 
-/** Samples of one channel of all stars; star k owns entries start[k] … start[k + 1] − 1. */
+/** Samples of one channel of all stars. */
 export interface ProfileSamples {
   stars: number;
+  lattices: number;
+  /**
+   * Star k owns, of lattice l, entries start[k × lattices + l] … start[k × lattices + l + 1] − 1, in order of their distance from the star's first
+   * centre, to within `ORDER_PX`.
+   */
   start: Int32Array;
   /** Position on the frame, px. */
   x: Float32Array;
@@ -19,11 +24,14 @@ export interface ProfileSamples {
   value: Float32Array;
   /** Light of neighbours by the current model. */
   neighbour: Float32Array;
-  lattice: Uint8Array;
   /** Sky noise of each lattice at each star: star-major. */
   noise: Float64Array;
-  lattices: number;
+  /** How far each star's centre has moved from the first one, at most, px. */
+  drift: Float64Array;
 }
+
+/** Samples are ordered by distance to within this much, px. */
+const ORDER_PX = 0.125;
 
 /**
  * Flattens one channel.
@@ -39,61 +47,154 @@ export function flattenSamples(
   rOut: number,
 ): ProfileSamples {
   const stars = stamps.n;
+  const lattices = plan.lattices.length;
   const share = (plan.ofChannel[channel] as number[]).length / (plan.bin === 2 ? 4 : 1);
   const perStar = Math.ceil(share * Math.PI * (rOut + 1.5) ** 2) + 16;
-  let capacity = stars * perStar;
-  const start = new Int32Array(stars + 1);
-  let x = new Float32Array(capacity);
-  let y = new Float32Array(capacity);
-  let r = new Float32Array(capacity);
-  let value = new Float32Array(capacity);
-  let lattice = new Uint8Array(capacity);
+  const start = new Int32Array(stars * lattices + 1);
   const list = createSampleList(stamps.side * stamps.side);
+  const order = createOrder(list.dx.length, rOut);
+  let out = createColumns(stars * perStar);
   let n = 0;
   for (let k = 0; k < stars; k++) {
-    start[k] = n;
     const cx = stamps.cx[k] as number;
     const cy = stamps.cy[k] as number;
     const sx = (starX[k] as number) - cx;
     const sy = (starY[k] as number) - cy;
     gatherSamples(stamps, k, plan, channel, sx, sy, 0, rOut, list);
-    if (n + list.n > capacity) {
+    if (n + list.n > out.x.length) {
       // Only possible through rounding of the estimate; grow once instead of failing.
-      capacity = n + list.n + perStar * (stars - k);
-      x = grow(x, capacity);
-      y = grow(y, capacity);
-      r = grow(r, capacity);
-      value = grow(value, capacity);
-      const larger = new Uint8Array(capacity);
-      larger.set(lattice);
-      lattice = larger;
+      out = growColumns(out, n + list.n + perStar * (stars - k));
     }
-    for (let s = 0; s < list.n; s++) {
-      const dx = (list.dx[s] as number) - sx;
-      const dy = (list.dy[s] as number) - sy;
-      x[n] = cx + (list.dx[s] as number);
-      y[n] = cy + (list.dy[s] as number);
-      r[n] = Math.sqrt(dx * dx + dy * dy);
-      value[n] = list.value[s] as number;
-      lattice[n] = list.lattice[s] as number;
-      n++;
+    let from = 0;
+    for (let l = 0; l < lattices; l++) {
+      start[k * lattices + l] = n;
+      let to = from;
+      while (to < list.n && list.lattice[to] === l) to++;
+      if (to > from) appendOrdered(list, from, to, sx, sy, cx, cy, order, out, n);
+      n += to - from;
+      from = to;
     }
   }
-  start[stars] = n;
+  start[stars * lattices] = n;
   return {
     stars,
+    lattices,
     start,
-    x,
-    y,
+    x: out.x,
+    y: out.y,
     centreX: starX.slice(),
     centreY: starY.slice(),
-    r,
-    value,
+    r: out.r,
+    value: out.value,
     neighbour: new Float32Array(n),
-    lattice,
     noise: stamps.noise,
-    lattices: plan.lattices.length,
+    drift: new Float64Array(stars),
   };
+}
+
+interface Columns {
+  x: Float32Array;
+  y: Float32Array;
+  r: Float32Array;
+  value: Float32Array;
+}
+
+function createColumns(length: number): Columns {
+  return {
+    x: new Float32Array(length),
+    y: new Float32Array(length),
+    r: new Float32Array(length),
+    value: new Float32Array(length),
+  };
+}
+
+function growColumns(from: Columns, length: number): Columns {
+  const larger = createColumns(length);
+  larger.x.set(from.x);
+  larger.y.set(from.y);
+  larger.r.set(from.r);
+  larger.value.set(from.value);
+  return larger;
+}
+
+/** Scratch of the counting sort: distance of each sample, and where each bucket of distances starts. */
+interface Order {
+  r: Float64Array;
+  bucket: Int32Array;
+}
+
+function createOrder(capacity: number, rOut: number): Order {
+  return {
+    r: new Float64Array(capacity),
+    bucket: new Int32Array(Math.ceil(rOut / ORDER_PX) + 2),
+  };
+}
+
+/** Appends samples from … to − 1 of `list` in order of distance: a counting sort, O(samples + buckets), stable. */
+function appendOrdered(
+  list: SampleList,
+  from: number,
+  to: number,
+  sx: number,
+  sy: number,
+  cx: number,
+  cy: number,
+  order: Order,
+  out: Columns,
+  at: number,
+): void {
+  const { r, bucket } = order;
+  const { x, y, value } = out;
+  bucket.fill(0);
+  for (let s = from; s < to; s++) {
+    const dx = (list.dx[s] as number) - sx;
+    const dy = (list.dy[s] as number) - sy;
+    const distance = Math.sqrt(dx * dx + dy * dy);
+    r[s] = distance;
+    const b = ((distance / ORDER_PX) | 0) + 1;
+    bucket[b] = (bucket[b] as number) + 1;
+  }
+  for (let b = 1; b < bucket.length; b++) {
+    bucket[b] = (bucket[b] as number) + (bucket[b - 1] as number);
+  }
+  for (let s = from; s < to; s++) {
+    const b = ((r[s] as number) / ORDER_PX) | 0;
+    const place = at + (bucket[b] as number);
+    bucket[b] = (bucket[b] as number) + 1;
+    x[place] = cx + (list.dx[s] as number);
+    y[place] = cy + (list.dy[s] as number);
+    out.r[place] = r[s] as number;
+    value[place] = list.value[s] as number;
+  }
+}
+
+/** First entry of star k, all lattices. */
+export function firstOf(samples: ProfileSamples, k: number): number {
+  return samples.start[k * samples.lattices] as number;
+}
+
+/** Sky noise of the first lattice that star k has samples of. */
+export function firstNoise(samples: ProfileSamples, k: number): number {
+  const { lattices, start, noise } = samples;
+  let at = k * lattices;
+  while (at < (k + 1) * lattices - 1 && start[at] === start[at + 1]) at++;
+  return noise[at] as number;
+}
+
+/** Samples of one lattice of one star, at most. */
+export function longestStretch(samples: ProfileSamples): number {
+  const { start } = samples;
+  let longest = 0;
+  for (let at = 0; at + 1 < start.length; at++) {
+    longest = Math.max(longest, (start[at + 1] as number) - (start[at] as number));
+  }
+  return longest;
+}
+
+/** Once a sample of star k is this far out, all later ones of its lattice lie beyond `radius`. */
+export function reachOf(samples: ProfileSamples, k: number, radius: number): number {
+  // Any two distances may have changed by the drift in opposite senses; stored distances are rounded to 32 bits.
+  return radius + 2 * (samples.drift[k] as number) + ORDER_PX + 1e-3;
 }
 
 /** Moves the centre of star k and brings the distances of its samples up to date. */
@@ -102,15 +203,11 @@ export function moveCentre(samples: ProfileSamples, k: number, dx: number, dy: n
   const cy = (samples.centreY[k] as number) + dy;
   samples.centreX[k] = cx;
   samples.centreY[k] = cy;
-  for (let s = samples.start[k] as number; s < (samples.start[k + 1] as number); s++) {
+  samples.drift[k] = (samples.drift[k] as number) + Math.sqrt(dx * dx + dy * dy);
+  const to = firstOf(samples, k + 1);
+  for (let s = firstOf(samples, k); s < to; s++) {
     const x = (samples.x[s] as number) - cx;
     const y = (samples.y[s] as number) - cy;
     samples.r[s] = Math.sqrt(x * x + y * y);
   }
-}
-
-function grow(from: Float32Array, capacity: number): Float32Array<ArrayBuffer> {
-  const larger = new Float32Array(capacity);
-  larger.set(from);
-  return larger;
 }

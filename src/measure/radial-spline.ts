@@ -116,6 +116,16 @@ export interface ProfileTable {
   enclosed: Float64Array;
 }
 
+/** A table of zeros with the radii of another. */
+export function emptyTable(like: ProfileTable): ProfileTable {
+  const { length } = like.value;
+  return {
+    step: like.step,
+    value: new Float64Array(length),
+    enclosed: new Float64Array(length),
+  };
+}
+
 /** Evaluates coefficients on the whole table and integrates by the trapezium rule in r (error < 1e-4 of the light at this step for FWHM 1.3 px and more). */
 export function tabulate(spline: RadialSpline, c: Float64Array, out?: ProfileTable): ProfileTable {
   const entries = tableLength(spline.rMax);

@@ -6,8 +6,8 @@ import {
   PROFILE_ERROR,
   REJECTION_ERROR,
   REJECTION_SIGMA,
-} from './profile-rounds.js';
-import { moveCentre, type ProfileSamples } from './profile-samples.js';
+} from './profile-equations.js';
+import { moveCentre, type ProfileSamples, reachOf } from './profile-samples.js';
 import { profileAt } from './radial-spline.js';
 
 /** Samples within this many FWHM decide a star's centre. */
@@ -37,34 +37,39 @@ export function recentreStars(
     for (let c = 0; c < profiles.length; c++) {
       const { table, flux, level } = profiles[c] as ChannelProfile;
       const list = samples[c] as ProfileSamples;
+      const { lattices, start } = list;
       const f = flux[k] as number;
       if (!(f > 0)) continue;
       const cx = list.centreX[k] as number;
       const cy = list.centreY[k] as number;
       const last = table.value.length - 2;
-      for (let s = list.start[k] as number; s < (list.start[k + 1] as number); s++) {
-        const r = list.r[s] as number;
-        if (r >= limit || r < 1e-6) continue;
-        const i = Math.min(last, Math.max(1, Math.round(r / table.step)));
-        const slope =
-          ((table.value[i + 1] as number) - (table.value[i - 1] as number)) / (2 * table.step);
-        const at = k * list.lattices + (list.lattice[s] as number);
+      const beyond = reachOf(list, k, limit);
+      for (let at = k * lattices; at < (k + 1) * lattices; at++) {
+        const to = start[at + 1] as number;
         const sigma = list.noise[at] as number;
-        const nb = list.neighbour[s] as number;
-        const signal = Math.max(0, f * profileAt(table, r));
-        const variance = sigma * sigma + noisePerSignal * (signal + nb);
-        const d = (list.value[s] as number) - nb - (level[at] as number) - signal;
-        const loose = variance + (REJECTION_ERROR * signal) ** 2 + LOOSE_NEIGHBOUR * nb * nb;
-        if (d * d > REJECTION_SIGMA * REJECTION_SIGMA * loose) continue;
-        const w = 1 / (variance + (PROFILE_ERROR * signal) ** 2 + (NEIGHBOUR_ERROR * nb) ** 2);
-        // ∂(f p)/∂x0 = −f p′ (x − x0)/r.
-        const ax = (-f * slope * ((list.x[s] as number) - cx)) / r;
-        const ay = (-f * slope * ((list.y[s] as number) - cy)) / r;
-        xx += w * ax * ax;
-        xy += w * ax * ay;
-        yy += w * ay * ay;
-        gx += w * ax * d;
-        gy += w * ay * d;
+        for (let s = start[at] as number; s < to; s++) {
+          const r = list.r[s] as number;
+          if (r >= beyond) break;
+          if (r >= limit || r < 1e-6) continue;
+          const i = Math.min(last, Math.max(1, Math.round(r / table.step)));
+          const slope =
+            ((table.value[i + 1] as number) - (table.value[i - 1] as number)) / (2 * table.step);
+          const nb = list.neighbour[s] as number;
+          const signal = Math.max(0, f * profileAt(table, r));
+          const variance = sigma * sigma + noisePerSignal * (signal + nb);
+          const d = (list.value[s] as number) - nb - (level[at] as number) - signal;
+          const loose = variance + (REJECTION_ERROR * signal) ** 2 + LOOSE_NEIGHBOUR * nb * nb;
+          if (d * d > REJECTION_SIGMA * REJECTION_SIGMA * loose) continue;
+          const w = 1 / (variance + (PROFILE_ERROR * signal) ** 2 + (NEIGHBOUR_ERROR * nb) ** 2);
+          // ∂(f p)/∂x0 = −f p′ (x − x0)/r.
+          const ax = (-f * slope * ((list.x[s] as number) - cx)) / r;
+          const ay = (-f * slope * ((list.y[s] as number) - cy)) / r;
+          xx += w * ax * ax;
+          xy += w * ax * ay;
+          yy += w * ay * ay;
+          gx += w * ax * d;
+          gy += w * ay * d;
+        }
       }
     }
     const det = xx * yy - xy * xy;

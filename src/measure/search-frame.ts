@@ -9,7 +9,7 @@ import type { ProfileSettings } from './effective-profiles.js';
 import { FIT_MODEL_ERROR, type Found, findSources } from './find.js';
 import { fitSources } from './fit-sources.js';
 import type { MeasureOptions } from './options.js';
-import type { Elongation } from './profile-rounds.js';
+import type { Elongation } from './profile-equations.js';
 
 /** Signal-to-noise from which a star's shape is measured, and from which it is preferred for profiles. */
 const SMALLEST_SNR = 10;

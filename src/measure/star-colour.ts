@@ -1,8 +1,9 @@
 /** How the halo depends on the stars' own colour: redder stars have redder bands (docs/algorithms.md). */
 import { createRandom } from '../stats/random.js';
 import { medianOf } from '../stats/robust.js';
-import { addTo, BAND, type ChannelProfile, solveProfile } from './profile-rounds.js';
-import { enclosedAt, normaliseTable, type ProfileTable, tabulate } from './radial-spline.js';
+import { type GroupedEquations, groupEquations, solveGroups } from './grouped-equations.js';
+import type { ChannelProfile } from './profile-equations.js';
+import { emptyTable, enclosedAt, type ProfileTable } from './radial-spline.js';
 import type { HaloResult } from './result.js';
 import { uncertain } from './uncertain.js';
 
@@ -42,69 +43,14 @@ export function colourTrend(
   );
   if (Math.abs((mean[BINS - 1] as number) - (mean[0] as number)) < 0.05) return null;
   const reference = medianOf(colour);
-  const size = red.spline.size;
-  const grouped = bins.map((bin) =>
-    [red, blue].map((profile) => {
-      const band = new Float64Array(GROUPS * size * BAND);
-      const right = new Float64Array(GROUPS * size);
-      bin.forEach((k, position) => {
-        const g = position % GROUPS;
-        addTo(
-          profile,
-          k,
-          1,
-          band.subarray(g * size * BAND, (g + 1) * size * BAND),
-          right.subarray(g * size, (g + 1) * size),
-        );
-      });
-      return { band, right };
-    }),
-  );
-  const table: ProfileTable = {
-    step: red.table.step,
-    value: new Float64Array(red.table.value.length),
-    enclosed: new Float64Array(red.table.value.length),
-  };
-  const fit = (weights: Float64Array): [number, number] | null => {
-    const y: number[] = [];
-    for (let j = 0; j < BINS; j++) {
-      const share: number[] = [];
-      for (let c = 0; c < 2; c++) {
-        const { band, right } = (grouped[j] as (typeof grouped)[number])[c] as {
-          band: Float64Array;
-          right: Float64Array;
-        };
-        const a = new Float64Array(size * BAND);
-        const b = new Float64Array(size);
-        for (let g = 0; g < GROUPS; g++) {
-          const w = weights[j * GROUPS + g] as number;
-          if (w === 0) continue;
-          for (let i = 0; i < a.length; i++) {
-            a[i] = (a[i] as number) + w * (band[g * size * BAND + i] as number);
-          }
-          for (let i = 0; i < size; i++) {
-            b[i] = (b[i] as number) + w * (right[g * size + i] as number);
-          }
-        }
-        if (!solveProfile(a, b, size)) return null;
-        tabulate(red.spline, b, table);
-        if (!(normaliseTable(table) > 0)) return null;
-        share.push(enclosedAt(table, atRadius));
-      }
-      y.push(100 * ((share[0] as number) - (share[1] as number)));
-    }
-    // Straight line through the bins.
-    const mx = mean.reduce((a, b) => a + b, 0) / BINS;
-    const my = y.reduce((a, b) => a + b, 0) / BINS;
-    let sxy = 0;
-    let sxx = 0;
-    for (let j = 0; j < BINS; j++) {
-      sxy += ((mean[j] as number) - mx) * ((y[j] as number) - my);
-      sxx += ((mean[j] as number) - mx) ** 2;
-    }
-    const slope = sxy / sxx;
-    return [slope, my + slope * (reference - mx)];
-  };
+  const groupOf = Int32Array.from({ length: order.length }, (_, i) => i % GROUPS);
+  const grouped = bins.map((bin): [GroupedEquations, GroupedEquations] => [
+    groupEquations(red, bin, groupOf, GROUPS),
+    groupEquations(blue, bin, groupOf, GROUPS),
+  ]);
+  const table = emptyTable(red.table);
+  const fit = (weights: Float64Array): [number, number] | null =>
+    colourLine(grouped, weights, table, atRadius, mean, reference);
   const best = fit(new Float64Array(BINS * GROUPS).fill(1));
   if (!best) return null;
   const random = createRandom(seed + 8209);
@@ -134,4 +80,33 @@ export function colourTrend(
     atReferencePercent: atReference,
     stars: order.length,
   };
+}
+
+/** Slope of blue-minus-red at `atRadius` over the bins' mean colours, and the line's value at the reference colour, for one draw; null when a bin has no profile. */
+function colourLine(
+  grouped: readonly [GroupedEquations, GroupedEquations][],
+  weights: Float64Array,
+  table: ProfileTable,
+  atRadius: number,
+  mean: readonly number[],
+  reference: number,
+): [number, number] | null {
+  const y = new Float64Array(BINS);
+  for (let j = 0; j < BINS; j++) {
+    const [red, blue] = grouped[j] as [GroupedEquations, GroupedEquations];
+    if (!solveGroups(red, weights, j * GROUPS, table)) return null;
+    const inRed = enclosedAt(table, atRadius);
+    if (!solveGroups(blue, weights, j * GROUPS, table)) return null;
+    y[j] = 100 * (inRed - enclosedAt(table, atRadius));
+  }
+  const mx = mean.reduce((a, b) => a + b, 0) / BINS;
+  const my = y.reduce((a, b) => a + b, 0) / BINS;
+  let sxy = 0;
+  let sxx = 0;
+  for (let j = 0; j < BINS; j++) {
+    sxy += ((mean[j] as number) - mx) * ((y[j] as number) - my);
+    sxx += ((mean[j] as number) - mx) ** 2;
+  }
+  const slope = sxy / sxx;
+  return [slope, my + slope * (reference - mx)];
 }

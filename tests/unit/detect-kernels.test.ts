@@ -6,10 +6,12 @@ import {
   createRowInterpolator,
   meshAt,
 } from '../../src/detect/background.js';
+import { gaussianKernel } from '../../src/detect/detection-rows.js';
 import { planChannels } from '../../src/detect/lattice.js';
-import { findPeaks, gaussianKernel } from '../../src/detect/peaks.js';
+import { findPeaks } from '../../src/detect/peaks.js';
 import { cutStamps, siteTable } from '../../src/detect/stamps.js';
 import { createFloatReader } from '../../src/frame/convert.js';
+import { createPlainKernels } from '../../src/simd/plain.js';
 import { createRandom, normal } from '../../src/stats/random.js';
 import { expectClose } from '../expect-close.js';
 import { memoryFrame } from '../helpers/memory-frame.js';
@@ -105,10 +107,13 @@ describe('background mesh', () => {
   ])('whole rows agree with single points: first column %i, step %i', (x0, step) => {
     const mesh = randomMesh(5);
     const columns = Math.floor((mesh.width - x0) / step);
-    const rows = createRowInterpolator(mesh, x0, step, columns);
-    const out = new Float32Array(columns);
+    const rows = createRowInterpolator(mesh, x0, step, columns, 8);
+    const kernels = createPlainKernels(4 * (rows.nodes + 8 * rows.nodes + 4));
+    const nodes = new Float32Array(kernels.buffer, 0, rows.nodes);
+    const out = new Float32Array(kernels.buffer, 4 * rows.nodes, columns);
     for (const y of [0, 1, 31, 100.5, 200, mesh.height - 1]) {
-      rows.fill(mesh.level, 1, y, out);
+      rows.fill(mesh.level, 1, y, nodes);
+      kernels.ramp(0, 4 * rows.nodes, rows.nodes - 1);
       const expected = Float64Array.from(out, (_, i) =>
         meshAt(mesh, mesh.level, 1, x0 + i * step, y),
       );

@@ -7,6 +7,7 @@ import { FrameReadError } from '../../errors.js';
 import { closeFile, type OpenFile, readFully } from '../file.js';
 import type { RowSource, SampleType } from '../frame.js';
 import { checkWindow } from '../memory-rows.js';
+import { readWords } from './read-words.js';
 
 /** What the header says about the samples. */
 export interface SampleLayout {
@@ -112,6 +113,10 @@ export function createFitsRows(file: OpenFile, layout: SampleLayout): RowSource 
       }
       const target = Buffer.from(out.buffer, out.byteOffset + at * bytes, length * bytes);
       const start = dataOffset + (plane * height + y0) * width * bytes;
+      if (bytes === 2) {
+        readWords(file, target, start, form.flipSign);
+        return;
+      }
       for (let from = 0; from < target.length; from += PIECE_BYTES) {
         const piece = Math.min(PIECE_BYTES, target.length - from);
         readFully(file, target, from, piece, start + from);
