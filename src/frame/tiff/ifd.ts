@@ -122,20 +122,20 @@ interface Reading {
 export function readDirectories(file: OpenFile): TiffDirectory[] {
   const head = readView(file, 0, 8);
   const layout = layoutOf(new Uint8Array(head.buffer));
-  if (layout === null) throw damaged(file, 'the file does not begin as a TIFF file does');
+  if (layout === null) throw contradiction(file, 'the file does not begin as a TIFF file does');
   const reading: Reading = { file, layout, seen: new Set(), bytes: 0 };
   let first: number;
   if (layout.offsetBytes === 4) first = head.getUint32(4, layout.little);
   else {
     if (head.getUint16(4, layout.little) !== 8 || head.getUint16(6, layout.little) !== 0) {
-      throw damaged(
+      throw contradiction(
         file,
         'the header of the BigTIFF file announces offsets that are not of 8 bytes',
       );
     }
     first = readOffset(readView(file, 8, 8), 0, layout);
   }
-  if (first === 0) throw damaged(file, 'the TIFF file holds no page');
+  if (first === 0) throw contradiction(file, 'the TIFF file holds no page');
   return readChain(reading, first);
 }
 
@@ -153,22 +153,22 @@ function readDirectory(reading: Reading, at: number): { directory: TiffDirectory
   const { file, layout, seen } = reading;
   const { countBytes, entryBytes, offsetBytes, little } = layout;
   if (seen.has(at)) {
-    throw damaged(file, `its directories form a loop: the one at byte ${at} follows twice`);
+    throw contradiction(file, `its directories form a loop: the one at byte ${at} follows twice`);
   }
   if (seen.size >= MOST_DIRECTORIES) {
-    throw damaged(file, `it holds more than ${MOST_DIRECTORIES} directories`);
+    throw contradiction(file, `it holds more than ${MOST_DIRECTORIES} directories`);
   }
   seen.add(at);
   if (at + countBytes > file.size) throw outside(file, `the directory at byte ${at}`);
   const start = readView(file, at, countBytes);
   const count = countBytes === 2 ? start.getUint16(0, little) : readOffset(start, 0, layout);
   if (count === 0 || count > MOST_ENTRIES) {
-    throw damaged(file, `the directory at byte ${at} announces ${count} entries`);
+    throw contradiction(file, `the directory at byte ${at} announces ${count} entries`);
   }
   const length = count * entryBytes;
   reading.bytes += length;
   if (reading.bytes > MOST_DIRECTORY_BYTES) {
-    throw damaged(file, `its directories hold more than ${MOST_DIRECTORY_BYTES} bytes`);
+    throw contradiction(file, `its directories hold more than ${MOST_DIRECTORY_BYTES} bytes`);
   }
   const bodyAt = at + countBytes;
   if (bodyAt + length > file.size) throw outside(file, `the directory at byte ${at}`);
@@ -213,7 +213,7 @@ function asDirectory(reading: Reading, body: DataView, bodyAt: number): TiffDire
       return null;
     }
     if (most > 1 && entry.count > MOST_VALUES) {
-      throw damaged(file, `tag ${tag} announces ${entry.count} values`);
+      throw contradiction(file, `tag ${tag} announces ${entry.count} values`);
     }
     const count = Math.min(entry.count, most);
     if (entry.at + count * kind.bytes > file.size) throw outside(file, `the value of tag ${tag}`);
@@ -271,7 +271,8 @@ function decodeText(bytes: Uint8Array): string {
   }
 }
 
-function damaged(file: OpenFile, what: string): FrameReadError {
+/** The error for a directory that cannot be true. */
+export function contradiction(file: OpenFile, what: string): FrameReadError {
   return new FrameReadError(
     'damaged',
     file.path,

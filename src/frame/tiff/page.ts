@@ -1,10 +1,10 @@
 /** What the directory of a page says about its samples (TIFF 6.0), checked, or why the page is not read. */
-import { FrameReadError, UnsupportedFormatError } from '../../errors.js';
-import { createSampleArray } from '../convert.js';
+import { UnsupportedFormatError } from '../../errors.js';
 import type { OpenFile } from '../file.js';
 import type { SampleType } from '../frame.js';
+import { describeBlocks, isSize } from './blocks.js';
 import type { TiffCompression } from './codecs.js';
-import type { TiffDirectory } from './ifd.js';
+import { contradiction, type TiffDirectory } from './ifd.js';
 import type { TiffPredictor } from './predictors.js';
 
 const TAG = {
@@ -14,16 +14,9 @@ const TAG = {
   compression: 259,
   photometric: 262,
   fillOrder: 266,
-  stripOffsets: 273,
   samplesPerPixel: 277,
-  rowsPerStrip: 278,
-  stripBytes: 279,
   planar: 284,
   predictor: 317,
-  tileWidth: 322,
-  tileHeight: 323,
-  tileOffsets: 324,
-  tileBytes: 325,
   sampleFormat: 339,
   imageDepth: 32997,
 } as const;
@@ -118,14 +111,6 @@ const PREDICTORS: Readonly<Record<number, TiffPredictor>> = {
   3: 'floating-point',
 };
 
-/** Tiles are multiples of 16 px wide and high (section 15); smaller ones would only serve to make millions of them. */
-const LEAST_TILE = 16;
-
-/** Bytes of one stored sample. */
-export function storedBytes(type: StoredType): 1 | 2 | 4 | 8 {
-  return type === 'f16' ? 2 : (createSampleArray(type, 0).BYTES_PER_ELEMENT as 1 | 2 | 4 | 8);
-}
-
 /** True when the samples are floating-point numbers. */
 export function isFloat(type: StoredType): boolean {
   return type.startsWith('f');
@@ -140,11 +125,12 @@ export function describePage(file: OpenFile, directory: TiffDirectory): TiffPage
   const width = directory.number(TAG.width);
   const height = directory.number(TAG.height);
   if (!isSize(width) || !isSize(height)) {
-    throw damaged(file, `the page announces ${width ?? 'no'} × ${height ?? 'no'} pixels`);
+    throw contradiction(file, `the page announces ${width ?? 'no'} × ${height ?? 'no'} pixels`);
   }
   if ((directory.number(TAG.imageDepth) ?? 1) !== 1) {
     throw refused(file, 'a TIFF file of a volume (several slices in one page)');
   }
+  const compression = describeCompression(file, directory);
   const samplesPerPixel = directory.number(TAG.samplesPerPixel) ?? 1;
   const colours = describeColours(file, directory, samplesPerPixel);
   const storedType = describeType(file, directory, samplesPerPixel);
@@ -153,7 +139,7 @@ export function describePage(file: OpenFile, directory: TiffDirectory): TiffPage
   }
   const planarTag = directory.number(TAG.planar) ?? 1;
   if (planarTag !== 1 && planarTag !== 2) {
-    throw damaged(file, `its planar configuration is ${planarTag}`);
+    throw contradiction(file, `its planar configuration is ${planarTag}`);
   }
   return {
     width,
@@ -163,13 +149,10 @@ export function describePage(file: OpenFile, directory: TiffDirectory): TiffPage
     samplesPerPixel,
     ...colours,
     planar: planarTag === 2 && samplesPerPixel > 1,
-    ...describeCompression(file, directory, storedType),
+    compression,
+    predictor: describePredictor(file, directory, compression, storedType),
     ...describeBlocks(file, directory, width, height),
   };
-}
-
-function isSize(value: number | null): value is number {
-  return value !== null && Number.isInteger(value) && value > 0;
 }
 
 function describeColours(
@@ -178,7 +161,7 @@ function describeColours(
   samplesPerPixel: number,
 ): { planes: 1 | 3; inverted: boolean } {
   if (!isSize(samplesPerPixel) || samplesPerPixel > 65535) {
-    throw damaged(file, `it announces ${samplesPerPixel} samples per pixel`);
+    throw contradiction(file, `it announces ${samplesPerPixel} samples per pixel`);
   }
   const photometric =
     directory.number(TAG.photometric) ?? (samplesPerPixel < 3 ? BLACK_IS_ZERO : RGB);
@@ -190,7 +173,10 @@ function describeColours(
       return { planes: 1, inverted: photometric === WHITE_IS_ZERO };
     case RGB:
       if (samplesPerPixel >= 3) return { planes: 3, inverted: false };
-      throw damaged(file, `it announces RGB colours but ${samplesPerPixel} samples per pixel`);
+      throw contradiction(
+        file,
+        `it announces RGB colours but ${samplesPerPixel} samples per pixel`,
+      );
     default:
       throw refused(file, `a TIFF file of a kind that is not known (photometric ${photometric})`);
   }
@@ -234,11 +220,7 @@ function oneForAll(
   return first;
 }
 
-function describeCompression(
-  file: OpenFile,
-  directory: TiffDirectory,
-  storedType: StoredType,
-): { compression: TiffCompression; predictor: TiffPredictor } {
+function describeCompression(file: OpenFile, directory: TiffDirectory): TiffCompression {
   const number = directory.number(TAG.compression) ?? 1;
   const compression = COMPRESSIONS[number];
   if (compression === undefined) {
@@ -253,121 +235,26 @@ function describeCompression(
   if ((directory.number(TAG.fillOrder) ?? 1) !== 1) {
     throw refused(file, 'a TIFF file with reversed bits (fill order 2)');
   }
+  return compression;
+}
+
+function describePredictor(
+  file: OpenFile,
+  directory: TiffDirectory,
+  compression: TiffCompression,
+  storedType: StoredType,
+): TiffPredictor {
+  // TIFF 6.0 defines predictors for LZW, Technical Note 2 for deflate; other codecs leave the tag aside, as libtiff does.
+  if (compression === 'none' || compression === 'packbits') return 'none';
   const predictorTag = directory.number(TAG.predictor) ?? 1;
   const predictor = PREDICTORS[predictorTag];
-  // TIFF 6.0 defines predictors for LZW, Technical Note 2 for deflate; other codecs leave the tag aside, as libtiff does.
-  if (compression === 'none' || compression === 'packbits') {
-    return { compression, predictor: 'none' };
-  }
   if (predictor === undefined) {
     throw refused(file, `a TIFF file with a predictor that is not known (${predictorTag})`);
   }
   if (predictor === 'floating-point' && !isFloat(storedType)) {
-    throw damaged(file, 'it announces the floating-point predictor for integers');
+    throw contradiction(file, 'it announces the floating-point predictor for integers');
   }
-  return { compression, predictor };
-}
-
-type Blocks = Pick<TiffPage, 'tiled' | 'blockWidth' | 'blockHeight' | 'offsets' | 'byteCounts'>;
-
-function describeBlocks(
-  file: OpenFile,
-  directory: TiffDirectory,
-  width: number,
-  height: number,
-): Blocks {
-  const tiled = directory.has(TAG.tileWidth);
-  // Some old writers list tiles under the tags of strips.
-  const tags =
-    tiled && directory.has(TAG.tileOffsets)
-      ? [TAG.tileOffsets, TAG.tileBytes]
-      : [TAG.stripOffsets, TAG.stripBytes];
-  const [offsets, byteCounts] = tags.map((tag) => directory.numbers(tag)) as [
-    number[] | null,
-    number[] | null,
-  ];
-  if (offsets === null) throw damaged(file, 'it does not say where the samples are');
-  const blockWidth = tiled ? directory.number(TAG.tileWidth) : width;
-  const blockHeight = tiled
-    ? directory.number(TAG.tileHeight)
-    : Math.min(directory.number(TAG.rowsPerStrip) ?? height, height);
-  if (
-    !isSize(blockWidth) ||
-    !isSize(blockHeight) ||
-    (tiled && Math.min(blockWidth, blockHeight) < LEAST_TILE)
-  ) {
-    throw damaged(file, `its tiles or strips are ${blockWidth} × ${blockHeight} pixels`);
-  }
-  return { tiled, blockWidth, blockHeight, offsets, byteCounts: byteCounts ?? [] };
-}
-
-/**
- * Bytes of the blocks that will be read, checked: as many blocks as the page needs, all of them within the file.
- * @throws FrameReadError `damaged`, `truncated`
- */
-export function checkBlocks(file: OpenFile, page: TiffPage): void {
-  const { offsets, byteCounts } = page;
-  const { perPlane, planes } = countBlocks(page);
-  const needed = perPlane * planes;
-  if (offsets.length < needed) {
-    throw damaged(file, `it lists ${offsets.length} strips or tiles where ${needed} are needed`);
-  }
-  if (byteCounts.length < needed) {
-    if (page.compression !== 'none') {
-      throw damaged(file, 'it does not say how long its strips or tiles are');
-    }
-    // Old writers leave the lengths out; without compression they follow from the sizes.
-    for (let i = 0; i < needed; i++) byteCounts[i] = blockBytes(page, i % perPlane);
-  }
-  for (let i = 0; i < needed; i++) {
-    const start = offsets[i] as number;
-    const length = byteCounts[i] as number;
-    if (start + length > file.size) {
-      throw new FrameReadError(
-        'truncated',
-        file.path,
-        `the samples reach to byte ${start + length}, the file ends at ${file.size}`,
-        'copy or save it again; the transfer was probably cut off',
-      );
-    }
-    const least = page.compression === 'none' ? blockBytes(page, i % perPlane) : 1;
-    if (length < least) {
-      throw damaged(file, `strip or tile ${i} has ${length} bytes, too few for its pixels`);
-    }
-  }
-}
-
-/** How many strips or tiles hold one plane, how many lie side by side, and how many such planes are read. */
-export function countBlocks(page: TiffPage): { across: number; perPlane: number; planes: number } {
-  const across = Math.ceil(page.width / page.blockWidth);
-  const perPlane = across * Math.ceil(page.height / page.blockHeight);
-  return { across, perPlane, planes: page.planar ? page.planes : 1 };
-}
-
-/** Rows of a strip or tile that are stored: the last strip ends with the page, tiles are always whole. */
-export function blockRows(page: TiffPage, index: number): number {
-  return page.tiled
-    ? page.blockHeight
-    : Math.min(page.blockHeight, page.height - index * page.blockHeight);
-}
-
-/** Samples of one row of a strip or tile. */
-export function blockRowSamples(page: TiffPage): number {
-  return page.blockWidth * (page.planar ? 1 : page.samplesPerPixel);
-}
-
-/** Unpacked bytes of the strip or tile `index` of its plane. */
-export function blockBytes(page: TiffPage, index: number): number {
-  return blockRows(page, index) * blockRowSamples(page) * storedBytes(page.storedType);
-}
-
-function damaged(file: OpenFile, what: string): FrameReadError {
-  return new FrameReadError(
-    'damaged',
-    file.path,
-    `the TIFF file contradicts itself: ${what}`,
-    'copy or save it again; the file is damaged or was written wrongly',
-  );
+  return predictor;
 }
 
 function refused(file: OpenFile, found: string): UnsupportedFormatError {

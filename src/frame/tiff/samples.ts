@@ -5,8 +5,6 @@ import { closeFile, type OpenFile, readFully } from '../file.js';
 import type { FrameOverrides, RowSource, SampleArray, SampleType } from '../frame.js';
 import { checkLimits } from '../limits.js';
 import { checkWindow, createMemoryRows } from '../memory-rows.js';
-import { CodecFault, mostPackedBytes, unpackBlock } from './codecs.js';
-import { halvesToFloats } from './half-floats.js';
 import {
   blockBytes,
   blockRowSamples,
@@ -14,8 +12,10 @@ import {
   checkBlocks,
   countBlocks,
   storedBytes,
-  type TiffPage,
-} from './page.js';
+} from './blocks.js';
+import { CodecFault, mostPackedBytes, unpackBlock } from './codecs.js';
+import { halvesToFloats } from './half-floats.js';
+import type { TiffPage } from './page.js';
 import { undoFloatingPoint, undoHorizontal } from './predictors.js';
 
 /** Bytes of pixel-interleaved rows that are read at a time. */
