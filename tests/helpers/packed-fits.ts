@@ -83,7 +83,8 @@ export function encodeRice(
 export interface PackInput {
   width: number;
   height: number;
-  bitpix: 8 | 16 | 32;
+  /** 64 not with RICE_1. */
+  bitpix: 8 | 16 | 32 | 64;
   samples: ArrayLike<number>;
   tile: readonly [number, number];
   method: 'RICE_1' | 'GZIP_1' | 'GZIP_2' | 'NOCOMPRESS';
@@ -98,7 +99,7 @@ export interface PackInput {
 /** The file: an empty primary unit and the table. */
 export function packFits(input: PackInput): Buffer {
   const { width, height, bitpix, samples, tile, method, block = 32, wide = false } = input;
-  const bytes = (bitpix / 8) as 1 | 2 | 4;
+  const bytes = (bitpix / 8) as 1 | 2 | 4 | 8;
   const streams: Uint8Array[] = [];
   for (let top = 0; top < height; top += tile[1]) {
     for (let left = 0; left < width; left += tile[0]) {
@@ -157,15 +158,16 @@ export function packFits(input: PackInput): Buffer {
 
 function packTile(
   values: number[],
-  bytes: 1 | 2 | 4,
+  bytes: 1 | 2 | 4 | 8,
   method: PackInput['method'],
   container: 'gzip' | 'zlib' | 'raw',
   block: number,
 ): Uint8Array {
-  if (method === 'RICE_1') return encodeRice(values, bytes, block);
+  if (method === 'RICE_1') return encodeRice(values, bytes as 1 | 2 | 4, block);
   const plain = Buffer.alloc(values.length * bytes);
   values.forEach((value, i) => {
     if (bytes === 1) plain.writeUInt8(value, i);
+    else if (bytes === 8) plain.writeBigInt64BE(BigInt(value), i * bytes);
     else plain.writeIntBE(value, i * bytes, bytes);
   });
   if (method === 'NOCOMPRESS') return plain;

@@ -120,6 +120,22 @@ describe('the same frame, packed and plain', () => {
   });
 });
 
+test.each(['GZIP_1', 'GZIP_2', 'NOCOMPRESS'] as const)(
+  '64-bit integers with %s',
+  async (method) => {
+    const samples = Float64Array.from(SAMPLES, (value) => value * 2 ** 40 + 1);
+    const bytes = packFits({ ...INPUT, method, bitpix: 64, samples });
+    const frame = await openFrame(save('long.fits', bytes));
+    expect(frame.rows.sampleType).toBe('i64');
+    expect(wholeImage(frame.rows)).toEqual(samples);
+    frame.rows.close();
+    const rice = withCard(bytes, `ZCMPTYPE= '${method}'`, "ZCMPTYPE= 'RICE_1'");
+    expect((await failure(rice)).code).toBe('unsupported-format');
+    const four = withCard(rice, card('ZVAL2', '8'), card('ZVAL2', '4'));
+    expect((await failure(four)).message).toContain('64-bit');
+  },
+);
+
 test('BYTEPIX missing means 4 bytes, whatever ZBITPIX says', async () => {
   // Packed as 32-bit integers, declared as an image of 16 bits: what cfitsio wrote until 2009.
   const bytes = packFits({ ...INPUT, bitpix: 32, samples: Int32Array.from(SAMPLES) });

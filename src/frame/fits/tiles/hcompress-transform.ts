@@ -24,7 +24,7 @@ export function inverseTransform(
   if (levels === 0) return;
   const scratch = new Float64Array((Math.max(rows, columns) + 1) >> 1);
   let unit = 2 ** (levels - 1);
-  values[0] = roundTo(values[0] as number, unit * 4);
+  values[0] = roundTo(values[0] as number, unit * 4, 0.25 / unit);
   let [levelRows, levelColumns] = [1, 1];
   let [restRows, restColumns] = [rows, columns];
   let size = 2 ** levels;
@@ -49,11 +49,13 @@ export function inverseTransform(
   }
 }
 
-/** To the nearest multiple of `step`, a power of two; halves away from zero for positive, towards zero for negative numbers. */
-function roundTo(value: number, step: number): number {
-  const half = step / 2;
-  const offset = value >= 0 ? Math.floor(half) : Math.max(0, Math.floor(half) - 1);
-  return Math.floor((value + offset) / step) * step;
+/** To the nearest multiple of `step`, a power of two with reciprocal `inverse`: halves upwards for positive, downwards for negative
+ * numbers.
+ */
+function roundTo(value: number, step: number, inverse: number): number {
+  const half = Math.floor(step * 0.5);
+  const offset = value >= 0 ? half : Math.max(0, half - 1);
+  return Math.floor((value + offset) * inverse) * step;
 }
 
 /** The first half of a line goes to its even places, the second half to the odd ones. */
@@ -74,10 +76,10 @@ function interleave(
   }
 }
 
-/** 1 when the bit of weight `step` is set in the two's complement of an integer, else 0. */
-function bitAt(value: number, step: number): number {
-  const shifted = Math.floor(value / step);
-  return shifted - 2 * Math.floor(shifted / 2);
+/** 1 when the bit of weight 1 / `inverse` is set in the two's complement of an integer, else 0. */
+function bitAt(value: number, inverse: number): number {
+  const shifted = Math.floor(value * inverse);
+  return shifted - 2 * Math.floor(shifted * 0.5);
 }
 
 /** Turns (mean, differences, curvature) into 2 × 2 values; `unit` is the weight of the lowest bit of a curvature. */
@@ -90,6 +92,8 @@ function joinLevel(
   factor: number,
 ): void {
   const pair = unit * 2;
+  const perUnit = 1 / unit;
+  const perPair = 1 / pair;
   const evenRows = rows & ~1;
   const evenColumns = columns & ~1;
   for (let i = 0; i < evenRows; i += 2) {
@@ -97,13 +101,13 @@ function joinLevel(
     let lower = upper + stride;
     for (let j = 0; j < evenColumns; j += 2) {
       let mean = values[upper] as number;
-      let down = roundTo(values[lower] as number, pair);
-      let across = roundTo(values[upper + 1] as number, pair);
-      const curve = roundTo(values[lower + 1] as number, unit);
-      const low = bitAt(curve, unit) * unit;
+      let down = roundTo(values[lower] as number, pair, perPair);
+      let across = roundTo(values[upper + 1] as number, pair, perPair);
+      const curve = roundTo(values[lower + 1] as number, unit, perUnit);
+      const low = bitAt(curve, perUnit) * unit;
       down += down >= 0 ? -low : low;
       across += across >= 0 ? -low : low;
-      const odd = (bitAt(curve, pair) + bitAt(down, pair) + bitAt(across, pair)) & 1;
+      const odd = (bitAt(curve, perPair) + bitAt(down, perPair) + bitAt(across, perPair)) & 1;
       const low1 = odd * pair;
       if (mean >= 0) mean += low - low1;
       else mean += low === 0 ? low1 : low - low1;
@@ -134,8 +138,8 @@ function joinTwo(
   factor: number,
 ): void {
   let mean = values[first] as number;
-  const difference = roundTo(values[second] as number, pair);
-  const low = bitAt(difference, pair) * pair;
+  const difference = roundTo(values[second] as number, pair, 1 / pair);
+  const low = bitAt(difference, 1 / pair) * pair;
   mean += mean >= 0 ? -low : low;
   values[second] = Math.floor((mean + difference) * factor);
   values[first] = Math.floor((mean - difference) * factor);

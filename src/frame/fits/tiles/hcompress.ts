@@ -79,10 +79,15 @@ function decodeQuadrants(
   decodeQuadrant(reader, values, low + leftColumns, columns, lowRows, rightColumns, planes[2]);
   if (readBits(reader, 4) !== 0) throw new TileFault('its bit planes have no end');
   reader.bit = (reader.bit + 7) & ~7;
+  const { bytes } = reader;
+  let { bit } = reader;
   for (let i = 0; i < values.length; i++) {
     const value = values[i] as number;
-    if (value !== 0 && readBits(reader, 1) === 1) values[i] = -value;
+    if (value === 0) continue;
+    if ((((bytes[bit >>> 3] ?? 0) >> (7 - (bit & 7))) & 1) === 1) values[i] = -value;
+    bit++;
   }
+  reader.bit = bit;
   if (reader.bit > reader.bytes.length * 8) {
     throw new TileFault('its HCOMPRESS stream ends early');
   }
@@ -108,7 +113,7 @@ function decodeQuadrant(
   for (let plane = bitPlanes - 1; plane >= 0; plane--) {
     const kind = readBits(reader, 4);
     if (kind === DIRECT_PLANE) {
-      for (let i = 0; i < halfRows * halfColumns; i++) cells[i] = readBits(reader, 4);
+      readNybbles(reader, cells, halfRows * halfColumns);
     } else if (kind === CODED_PLANE) {
       decodeTree(reader, cells, rows, columns, levels);
     } else throw new TileFault('it has a bit plane of an unknown kind');
@@ -223,6 +228,19 @@ function readBits(reader: BitReader, count: number): number {
   const pair = ((bytes[at] ?? 0) << 8) | (bytes[at + 1] ?? 0);
   reader.bit = bit + count;
   return (pair >> (16 - (bit & 7) - count)) & ((1 << count) - 1);
+}
+
+/** The same for many groups of four bits: most of a stream of noise. */
+function readNybbles(reader: BitReader, cells: Uint8Array, count: number): void {
+  const { bytes } = reader;
+  let { bit } = reader;
+  for (let i = 0; i < count; i++) {
+    const at = bit >>> 3;
+    const pair = ((bytes[at] ?? 0) << 8) | (bytes[at + 1] ?? 0);
+    cells[i] = (pair >> (12 - (bit & 7))) & 15;
+    bit += 4;
+  }
+  reader.bit = bit;
 }
 
 /** The quadtree's fixed prefix code by its next 6 bits: length × 16 + the four bits of a cell. */

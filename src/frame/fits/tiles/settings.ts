@@ -103,6 +103,14 @@ export function readTileSettings(
     if (!Number.isInteger(riceBlock) || riceBlock < 1 || riceBlock > MAX_RICE_BLOCK) {
       throw bad('ZVAL1');
     }
+    if (riceBytes === 8) {
+      throw new UnsupportedFormatError(
+        path,
+        `a tile-compressed image with RICE_1 of 8 bytes per pixel (unit ${index})`,
+        '1, 2 and 4 bytes',
+        UNPACK,
+      );
+    }
     if (riceBytes !== 1 && riceBytes !== 2 && riceBytes !== 4) throw bad('ZVAL2');
   }
   const dither = known('ZQUANTIZ', DITHERS);

@@ -130,7 +130,9 @@ export function createTileDecoder(image: PackedImage): TileDecoder {
       throw new TileFault(`64-bit integers cannot be packed with ${settings.algorithm}`);
     } else {
       const stored = storedView(out, bitpix);
-      decodeIntegers(settings, room, packed.bytes, width, height, stored);
+      if (settings.algorithm === 'PLIO_1' && bitpix === 16 && form.flipSign) {
+        decodeUnsignedPlio(room.subarray(0, packed.bytes), stored);
+      } else decodeIntegers(settings, room, packed.bytes, width, height, stored);
       if (form.flipSign) flipSigns(bytesView(out), form.bytes as 1 | 2 | 4);
     }
     const tileBlank = number(columns.blank, row, settings.blank);
@@ -212,6 +214,14 @@ function decodeIntegers(
       placeLimited(integersOf(bytes, sampleBytes(bytes, out.length)), out);
     }
   }
+}
+
+/** PLIO_1 has no negative numbers: of unsigned 16-bit images (BZERO = 32768) it holds the physical values, not the stored ones. */
+function decodeUnsignedPlio(bytes: Uint8Array, stored: Uint8Array | Int16Array | Int32Array): void {
+  const own = new Int32Array(stored.length);
+  decodePlio(bytes, own);
+  for (let i = 0; i < own.length; i++) own[i] = (own[i] as number) - 32768;
+  placeLimited(own, stored);
 }
 
 /** Bytes per sample, as the length of an inflated tile tells. */
