@@ -3,6 +3,7 @@ import { Command, CommanderError } from 'commander';
 import { UsageError } from '../errors.js';
 import { VERSION } from '../version.js';
 import { demoCommand } from './commands/demo.js';
+import { fieldCommand } from './commands/field.js';
 import { measureCommand } from './commands/measure.js';
 import { schemaCommand } from './commands/schema.js';
 import { simulateCommand } from './commands/simulate.js';
@@ -23,6 +24,7 @@ const AFTER = `
 Start with:
   bluerim demo                three invented lenses on one sky, measured, shown
   bluerim measure field.fits  one frame of your own
+  bluerim field field.fits    what its corners say about the optics
   bluerim help measure        its options, with units and defaults
 
 Exit codes: 0 done; 1 something could not be measured or kept; 2 nothing was
@@ -44,6 +46,7 @@ export async function main(argv: readonly string[]): Promise<number> {
     .addHelpText('after', AFTER);
   const commands = [
     measureCommand(setExitCode),
+    fieldCommand(setExitCode),
     demoCommand(setExitCode),
     simulateCommand(),
     schemaCommand(),

@@ -10,7 +10,7 @@ export const SUN_CAUTION = `Caution: never point a telescope or finder at or nea
 certified full-aperture solar filter.`;
 
 /** Options of every command that opens frames. */
-interface FrameFlags {
+export interface FrameFlags {
   cfa?: CfaPattern | 'none';
   hdu?: number;
   page?: number;
@@ -25,9 +25,8 @@ interface FrameFlags {
 }
 
 /** Options of every command that measures stars and writes a result. */
-interface ResultFlags {
+export interface ResultFlags {
   seed: number;
-  jobs?: number;
   json?: boolean;
   output?: string;
   force?: boolean;
@@ -40,6 +39,7 @@ export interface MeasureFlags extends FrameFlags, ResultFlags {
   filterFrom: 'header' | 'name';
   zone: 'all' | 'centre';
   maxStars: number;
+  jobs?: number;
   haloRadius?: number;
   haloAnyway?: boolean;
   stars?: string;
@@ -72,10 +72,10 @@ const MOST_SEED = 4294967295;
 /** Fewest stars that a profile and its bootstrap can stand on. */
 const LEAST_STARS = 3;
 
-const INPUT = 'Which files:';
+export const INPUT = 'Which files:';
 const FRAME = 'What the file does not say, or says wrongly:';
 const MEASURING = 'Measuring:';
-const OUTPUT = 'Output:';
+export const OUTPUT = 'Output:';
 
 export function colorOption(): Option {
   return new Option('--color <when>', 'colour on the terminal')
@@ -97,7 +97,7 @@ function adder(command: Command): Add {
 }
 
 /** Which files, and what they do not say about themselves. */
-function addFrameOptions(command: Command): void {
+export function addFrameOptions(command: Command): void {
   const add = adder(command);
   add(
     INPUT,
@@ -152,20 +152,13 @@ function addFrameOptions(command: Command): void {
 }
 
 /** How results are computed and written, alike for every command. */
-function addResultOptions(command: Command): void {
+export function addResultOptions(command: Command): void {
   const add = adder(command);
   add(
     MEASURING,
     new Option('--seed <n>', 'seed of the error bars: the same seed gives the same digits')
       .argParser(wholeNumber(0, MOST_SEED))
       .default(DEFAULT_MEASURE_OPTIONS.seed),
-  );
-  add(
-    MEASURING,
-    new Option(
-      '--jobs <n>',
-      'frames measured at once; the numbers do not depend on it (default: as the machine and the frames suggest)',
-    ).argParser(wholeNumber(1, 256)),
   );
   add(OUTPUT, new Option('--json', 'print one JSON document instead of tables'));
   add(
@@ -224,6 +217,13 @@ export function addMeasureOptions(command: Command): Command {
       '--halo-anyway',
       'give halo numbers even where the data is stretched; they are then wrong',
     ),
+  );
+  add(
+    MEASURING,
+    new Option(
+      '--jobs <n>',
+      'frames measured at once; the numbers do not depend on it (default: as the machine and the frames suggest)',
+    ).argParser(wholeNumber(1, 256)),
   );
   add(
     OUTPUT,

@@ -42,6 +42,16 @@ export function showFailures(results: readonly FrameResult[], terminal: Terminal
   }
 }
 
+/** The same for files whose faults are kept apart from results. */
+export function showFailedFiles(
+  failed: readonly { file: string; error: NonNullable<FrameResult['error']> }[],
+  terminal: Terminal,
+): void {
+  for (const { file, error } of failed) {
+    showFault(`${file}: ${error.message}`, error.remedy, terminal);
+  }
+}
+
 /** An error that ends the command: its message and remedy, or, for a fault of ours, where it happened. */
 export function showError(error: unknown, terminal: Terminal): void {
   if (error instanceof ToolError) {

@@ -26,7 +26,7 @@ import { profileSettings, type SearchedFrame, searchFrame } from './search-frame
 import { countRejected, selectStars } from './select-stars.js';
 import { setCaveats } from './set-caveats.js';
 import { UNDERSAMPLED_PX } from './systematics.js';
-import { plainSentence } from './verdict.js';
+import { haloCaution, plainSentence } from './verdict.js';
 
 /** The frames of one set. */
 export type FilterSet = Record<SetChannel, Frame>;
@@ -158,9 +158,7 @@ export function measureSet(set: FilterSet, options: MeasureOptions): SetMeasurem
   if (measured && stretched) {
     warn(
       withheld ? 'halo-withheld' : 'halo-from-stretched-data',
-      withheld
-        ? 'halo numbers are withheld because the data is not linear; --halo-anyway shows them all the same'
-        : 'halo numbers come from data that is not linear: they describe the picture, not the lens',
+      haloCaution(withheld, linearity?.verdict === 'stretched'),
     );
   }
   const halo = withheld ? null : (measured?.halo ?? null);

@@ -16,7 +16,7 @@ import type { ChannelName, ChannelResult, FrameResult } from './result.js';
 import { fitOtherChannels, profileSettings, searchFrame } from './search-frame.js';
 import { countRejected, selectStars } from './select-stars.js';
 import { UNDERSAMPLED_PX } from './systematics.js';
-import { plainSentence } from './verdict.js';
+import { haloCaution, plainSentence } from './verdict.js';
 
 /** Fewest stars for profiles with intervals. */
 export const FEWEST_PROFILE_STARS = 3;
@@ -146,9 +146,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
   if (halo && stretched) {
     warn(
       withheld ? 'halo-withheld' : 'halo-from-stretched-data',
-      withheld
-        ? 'halo numbers are withheld because the data is not linear; --halo-anyway shows them all the same'
-        : 'halo numbers come from data that is not linear: they describe the picture, not the lens',
+      haloCaution(withheld, linearity?.verdict === 'stretched'),
     );
   }
   const lateral =

@@ -1,10 +1,8 @@
 /** Registers the frames of a filter set on their stars, and lists the stars that all of them can use. */
-import { FLAG } from '../catalogue/flags.js';
 import { FrameReadError } from '../errors.js';
 import { type Match, matchStars } from '../match/match.js';
-import type { StarList } from '../match/star-list.js';
 import { applyInverse } from '../match/transform.js';
-import type { Found } from './find.js';
+import { matchListOf } from './match-list.js';
 import type { SearchedFrame } from './search-frame.js';
 
 /** How one frame lies on the reference. */
@@ -22,43 +20,6 @@ export interface Registration {
 
 /** Scales farther apart than this are not one telescope, camera and binning: profiles in px would not compare. */
 const SAME_SCALE = 0.005;
-/** Flags of what is no star, or whose place is uncertain. */
-const NOT_FOR_MATCHING =
-  FLAG['hot pixel'] | FLAG['cosmic ray'] | FLAG.edge | FLAG.trail | FLAG.extended;
-
-/** Stars of a frame for matching, and the source behind each. */
-function starList({ found, frame }: SearchedFrame): { list: StarList; source: number[] } {
-  const { sources } = found;
-  const fits = sources.fits[found.reference];
-  const source: number[] = [];
-  for (let i = 0; i < sources.n; i++) {
-    if (((sources.flags[i] as number) & NOT_FOR_MATCHING) === 0 && isPlaced(found, i)) {
-      source.push(i);
-    }
-  }
-  return {
-    source,
-    list: {
-      x: Float64Array.from(source, (i) => sources.x[i] as number),
-      y: Float64Array.from(source, (i) => sources.y[i] as number),
-      // Unknown for clipped stars, which are then taken as the brightest.
-      brightness: Float64Array.from(source, (i) => fits?.flux[i] ?? Number.NaN),
-      positionErrorPx: Float64Array.from(source, (i) => fits?.xError[i] ?? Number.NaN),
-      width: frame.rows.width,
-      height: frame.rows.height,
-    },
-  };
-}
-
-/** Fitted, or clipped: other candidates have positions of whole samples only. */
-function isPlaced(found: Found, i: number): boolean {
-  const fits = found.sources.fits[found.reference];
-  return (
-    Number.isFinite(fits?.x[i] ?? Number.NaN) ||
-    ((found.sources.flags[i] as number) & FLAG.saturated) !== 0
-  );
-}
-
 /**
  * Matches every frame to the reference.
  * @param searched the frames in channel order, of which `reference` is the one that the others are laid on
@@ -73,7 +34,7 @@ export function registerSet(
   reference: number,
 ): { common: number[][]; registrations: (Registration | null)[] } {
   const base = searched[reference] as SearchedFrame;
-  const baseList = starList(base);
+  const baseList = matchListOf(base);
   /** Per frame: source of the reference → source of the frame. */
   const partners: Map<number, number>[] = [];
   const registrations = searched.map((one, c) => {
@@ -81,7 +42,7 @@ export function registerSet(
       partners.push(new Map((usable[c] as number[]).map((i) => [i, i])));
       return null;
     }
-    const list = starList(one);
+    const list = matchListOf(one);
     const match = matchStars(baseList.list, list.list);
     if (!match.found) throw notRegistered(one, match.explanation);
     if (Math.abs(match.description.scale - 1) > SAME_SCALE) throw otherScale(one, match);

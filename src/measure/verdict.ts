@@ -81,7 +81,11 @@ export function plainSentence(input: {
     }
   } else if (input.haloWithheld) {
     parts.push(
-      'The picture has been stretched, which changes how light spreads round bright stars: no halo is given. Measure the unprocessed frame.',
+      `${
+        input.linearity?.verdict === 'stretched'
+          ? 'The picture has been stretched'
+          : 'Pictures of this file type have nearly always been stretched or sharpened'
+      }, which changes how light spreads round bright stars: no halo is given. Measure the unprocessed frame.`,
     );
   } else if (input.dark) {
     parts.push('One colour holds no star light: the colours cannot be compared.');
@@ -96,4 +100,17 @@ export function plainSentence(input: {
     parts.push(`${input.used} usable star${input.used === 1 ? '' : 's'}: too few for a size.`);
   }
   return parts.join(' ');
+}
+
+/**
+ * The warning that belongs to halo numbers of data that is not linear, or of a file type that is nearly always processed.
+ * @param isStretched the pixels themselves say so
+ */
+export function haloCaution(withheld: boolean, isStretched: boolean): string {
+  const data = isStretched
+    ? 'data that is not linear'
+    : 'a picture of a file type that is nearly always stretched or sharpened';
+  return withheld
+    ? `halo numbers are withheld: they would come from ${data}; --halo-anyway shows them all the same`
+    : `halo numbers come from ${data}: they describe the picture, not the lens`;
 }

@@ -91,7 +91,7 @@ function failed(file: string, error: NonNullable<FrameResult['error']>): Measure
 }
 
 /** Errors cross threads as data: an Error object loses its code on the way. */
-function errorData(error: unknown): NonNullable<FrameResult['error']> {
+export function errorData(error: unknown): NonNullable<FrameResult['error']> {
   if (error instanceof ToolError) {
     return { code: error.code, message: error.message, remedy: error.remedy };
   }

@@ -6,6 +6,7 @@ import type { FrameResult } from '../measure/result.js';
 import { VERSION } from '../version.js';
 import type { Warning } from '../warnings.js';
 import { escapeJsonText } from './escape.js';
+import { type FrameParameters, frameParameters } from './parameters.js';
 
 /** Identifies the document and its version; a change that breaks readers raises the number. */
 export const MEASURE_SCHEMA_ID = 'bluerim/measure/1';
@@ -15,7 +16,7 @@ export const PIXEL_ORIGIN =
   '0-based: (0, 0) is the centre of the first stored pixel, x along NAXIS1, y along NAXIS2; FITS viewers count from 1';
 
 /** Every option that shaped the numbers. Null = not given: taken from the header or chosen from the frame. */
-interface MeasureParameters {
+interface MeasureParameters extends FrameParameters {
   pixelOrigin: string;
   interval: string;
   zone: MeasureOptions['zone'];
@@ -25,14 +26,6 @@ interface MeasureParameters {
   haloRadiusPx: number | null;
   bootstrapDraws: number;
   haloAnyway: boolean;
-  cfa: NonNullable<FrameOverrides['cfa']> | null;
-  hdu: number | null;
-  page: number | null;
-  focalLengthMm: number | null;
-  apertureMm: number | null;
-  pixelSizeUm: number | null;
-  gainElectronsPerAdu: number | null;
-  saturationAdu: number | null;
 }
 
 export interface MeasureDocument {
@@ -65,14 +58,7 @@ export function measureDocument(
       haloRadiusPx: options.rMaxPx,
       bootstrapDraws: options.bootstrapDraws,
       haloAnyway: options.haloAnyway,
-      cfa: overrides.cfa ?? null,
-      hdu: overrides.hdu ?? null,
-      page: overrides.page ?? null,
-      focalLengthMm: overrides.focalLengthMm ?? null,
-      apertureMm: overrides.apertureMm ?? null,
-      pixelSizeUm: overrides.pixelSizeUm ?? null,
-      gainElectronsPerAdu: overrides.gainElectronsPerAdu ?? null,
-      saturationAdu: overrides.saturationAdu ?? null,
+      ...frameParameters(overrides),
     },
     frames: [...results],
     combined,

@@ -28,6 +28,7 @@ const combinedValue = z
   });
 
 export const measured = (meaning: string) => uncertain.nullable().describe(meaning);
+export const measuredAlways = (meaning: string) => uncertain.describe(meaning);
 export const combinedMean = (meaning: string) => combinedValue.nullable().describe(meaning);
 export const number = (meaning: string) => z.number().describe(meaning);
 export const numberOrNull = (meaning: string) => z.number().nullable().describe(meaning);
@@ -45,3 +46,18 @@ export const warning = z
     file: z.string().optional().describe('the file it belongs to; absent for the run as a whole'),
   })
   .meta({ id: 'warning', description: 'a doubt that travels with the result' });
+
+/** Options about frames, repeated by every document. */
+export const frameParameterShape = {
+  cfa: z
+    .enum(['RGGB', 'BGGR', 'GRBG', 'GBRG', 'none'])
+    .nullable()
+    .describe('--cfa; null = from the header or the pixels'),
+  hdu: wholeOrNull('--hdu; null = the first usable image'),
+  page: wholeOrNull('--page of a TIFF file, from 1; null = the first'),
+  focalLengthMm: numberOrNull('--focal-length, mm; null = from the header'),
+  apertureMm: numberOrNull('--aperture, mm; null = from the header'),
+  pixelSizeUm: numberOrNull('--pixel-size, µm; null = from the header'),
+  gainElectronsPerAdu: numberOrNull('--gain, electrons per ADU; null = from the header'),
+  saturationAdu: numberOrNull('--saturation, ADU; null = from the header or the frame'),
+};

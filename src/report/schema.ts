@@ -1,8 +1,16 @@
 /** The published schema of every machine-readable document. Loads zod: import it only when a schema is asked for. */
 import * as z from 'zod';
 import { MEASURE_SCHEMA_ID } from './json.js';
+import { fieldDocumentSchema } from './schema-field.js';
 import { frameSchema } from './schema-frame.js';
-import { combinedMean, number, numberOrNull, warning, whole, wholeOrNull } from './schema-parts.js';
+import {
+  combinedMean,
+  frameParameterShape,
+  number,
+  numberOrNull,
+  warning,
+  whole,
+} from './schema-parts.js';
 
 const parameters = z.strictObject({
   pixelOrigin: z.string().describe('how positions are counted'),
@@ -14,17 +22,7 @@ const parameters = z.strictObject({
   haloRadiusPx: numberOrNull('--halo-radius, px; null = chosen from each frame'),
   bootstrapDraws: whole('bootstrap draws behind every interval'),
   haloAnyway: z.boolean().describe('--halo-anyway: halo numbers also from stretched data'),
-  cfa: z
-    .enum(['RGGB', 'BGGR', 'GRBG', 'GBRG', 'none'])
-    .nullable()
-    .describe('--cfa; null = from the header or the pixels'),
-  hdu: wholeOrNull('--hdu; null = the first usable image'),
-  page: wholeOrNull('--page of a TIFF file, from 1; null = the first'),
-  focalLengthMm: numberOrNull('--focal-length, mm; null = from the header'),
-  apertureMm: numberOrNull('--aperture, mm; null = from the header'),
-  pixelSizeUm: numberOrNull('--pixel-size, µm; null = from the header'),
-  gainElectronsPerAdu: numberOrNull('--gain, electrons per ADU; null = from the header'),
-  saturationAdu: numberOrNull('--saturation, ADU; null = from the header or the frame'),
+  ...frameParameterShape,
 });
 
 const combinedChannel = z
@@ -90,11 +88,11 @@ export const measureDocumentSchema = z.strictObject({
 });
 
 /** Commands whose JSON has a published schema. */
-export const SCHEMA_COMMANDS = ['measure'] as const;
+export const SCHEMA_COMMANDS = ['measure', 'field'] as const;
 
 /** JSON Schema (draft 2020-12) of a command's document. */
 export function jsonSchemaOf(command: (typeof SCHEMA_COMMANDS)[number]): object {
-  const schemas = { measure: measureDocumentSchema };
+  const schemas = { measure: measureDocumentSchema, field: fieldDocumentSchema };
   return {
     $id: `urn:bluerim:schema:${command}:1`,
     title: `bluerim ${command}`,

@@ -18,7 +18,7 @@ const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   measure: ['detect', 'optics', 'match', 'catalogue', 'stats', 'frame'],
   field: ['measure', 'detect', 'optics', 'match', 'catalogue', 'stats', 'frame'],
   report: ['field', 'measure', 'detect', 'optics', 'match', 'catalogue', 'stats', 'frame'],
-  pool: ['measure', 'detect', 'optics', 'match', 'catalogue', 'stats', 'frame'],
+  pool: ['field', 'measure', 'detect', 'optics', 'match', 'catalogue', 'stats', 'frame'],
   // The truth shares no code with what measures it.
   simulate: ['frame', 'stats', 'catalogue'],
   cli: [

@@ -5,9 +5,9 @@ import { createTerminal } from '../terminal.js';
 export function schemaCommand(): Command {
   return new Command('schema')
     .description('Print the JSON Schema (draft 2020-12) of what a command writes with --json.')
-    .addArgument(new Argument('<command>', 'the command').choices(['measure']))
+    .addArgument(new Argument('<command>', 'the command').choices(['measure', 'field']))
     .helpOption('-h, --help', 'show this help')
-    .action(async (name: 'measure') => {
+    .action(async (name: 'measure' | 'field') => {
       const { jsonSchemaOf } = await import('../../report/schema.js');
       createTerminal().result(`${JSON.stringify(jsonSchemaOf(name), null, 2)}\n`);
     });

@@ -18,7 +18,7 @@ export type GreyStamp = { side: number; pixels: Uint8Array };
  * Stretches stamps for looking at, all alike: brightness is each stamp's own peak = 1, shown as asinh(v/s)/asinh(1/s) with s = 0.03, so that
  * the foot of a star is seen beside its core. Row 0 of the result is the highest y, as pictures count.
  */
-export function greyStamp(values: Float32Array, side: number): GreyStamp {
+export function greyStamp(values: ArrayLike<number>, side: number): GreyStamp {
   let peak = 0;
   for (let i = 0; i < values.length; i++) peak = Math.max(peak, values[i] as number);
   const soft = 0.03;

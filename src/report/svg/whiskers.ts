@@ -14,7 +14,8 @@ export interface WhiskerCell {
 
 /** Length of the reference whisker as a share of the distance between cells. */
 const REFERENCE_SHARE = 0.45;
-const REFERENCES = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5];
+/** The smallest keeps whiskers of mere noise short. */
+const REFERENCES = [0.05, 0.1, 0.2, 0.5];
 
 /** The reference ellipticity whose whisker suits the largest one shown. */
 function referenceFor(largest: number): number {

@@ -1,0 +1,174 @@
+/** `bluerim field`: frames in, causes with their evidence out. */
+import { Command, Option } from 'commander';
+import { UsageError } from '../../errors.js';
+import type { FieldOutcome } from '../../field/outcome.js';
+import { DEFAULT_MEASURE_OPTIONS } from '../../measure/options.js';
+import {
+  addFrameOptions,
+  addResultOptions,
+  type FrameFlags,
+  frameOverrides,
+  INPUT,
+  OUTPUT,
+  type ResultFlags,
+  SUN_CAUTION,
+} from '../options.js';
+import { createTerminal, type Terminal } from '../terminal.js';
+
+interface FieldFlags extends FrameFlags, ResultFlags {
+  rotated?: string[];
+  svg?: string;
+}
+
+const EXAMPLES = `
+Examples:
+  bluerim field --focal-length 480 --aperture 80 --pixel-size 3.76 field.fits
+      what the corners say, in micrometres and degrees
+  bluerim field night/*.fits
+      several frames of one field: seeing and guiding average out
+  bluerim field before.fits --rotated after.fits
+      the camera turned in the focuser between the two: what turns with it is
+      the sensor, what stays is the telescope. Turn it by 90 degrees: any angle
+      is found from the stars, but 180 cannot tell a uniform elongation
+  bluerim field --svg pictures field.fits
+      pictures as well: elongation, size, star images
+
+Exit codes: 0 done; 1 a frame could not be read; 2 nothing was done, the command
+line or an output is wrong.
+
+Caution: what is found is an estimate. Confirm it before turning any screw of a
+lens cell, focuser or sensor, and follow the maker's instructions.
+${SUN_CAUTION}`;
+
+/** More frames than this add little and hold memory. */
+const MOST_FRAMES = 40;
+
+export function fieldCommand(setExitCode: (code: number) => void): Command {
+  const command = new Command('field')
+    .description(
+      'Say what the star shapes over the frame mean: tilted sensor, field curvature or corrector spacing, miscollimation, tracking, lateral colour, or sound optics; with strength, evidence and the next check to make.',
+    )
+    .argument(
+      '[frame...]',
+      'frames of one field with the camera left as it was; a folder, a quoted pattern, or - for a list on standard input',
+    )
+    .helpOption('-h, --help', 'show this help')
+    .addHelpText('after', EXAMPLES);
+  command.addOption(
+    new Option(
+      '--rotated <frame...>',
+      'frames of the same field after the camera was turned in the focuser, best by 90 degrees. Give the other frames before it',
+    ).helpGroup(INPUT),
+  );
+  addFrameOptions(command);
+  command.addOption(
+    new Option('--svg <folder>', 'also write pictures into this folder').helpGroup(OUTPUT),
+  );
+  addResultOptions(command);
+  return command.action(async (frames: string[], flags: FieldFlags) => {
+    setExitCode(await runField(frames, flags, createTerminal(flags.color)));
+  });
+}
+
+async function runField(
+  names: readonly string[],
+  flags: FieldFlags,
+  terminal: Terminal,
+): Promise<number> {
+  if (names.length === 0) throw new UsageError('no frame is named', 'name frames; see --help');
+  const { checkFileTarget, writeWhole } = await import('../output.js');
+  const force = flags.force ?? false;
+  const output = flags.output === '-' ? undefined : flags.output;
+  if (output !== undefined) checkFileTarget(output, force);
+  if (flags.svg !== undefined) await checkPictures(flags.svg, flags.rotated !== undefined, force);
+
+  const { expandInputs } = await import('../inputs.js');
+  const recursive = flags.recursive ?? false;
+  const lists = [await expandInputs(names, recursive)];
+  if (flags.rotated !== undefined) lists.push(await expandInputs(flags.rotated, recursive));
+  for (const { inputs } of lists) {
+    if (inputs.length > MOST_FRAMES) {
+      throw new UsageError(
+        `${inputs.length} frames in one set; at most ${MOST_FRAMES} are taken`,
+        'name fewer: a handful averages seeing and guiding out',
+      );
+    }
+  }
+  const options = { ...DEFAULT_MEASURE_OPTIONS, seed: flags.seed, maxStars: FIELD_STARS };
+  const overrides = frameOverrides(flags);
+  const { analyseFieldFiles } = await import('../../pool/analyse-field.js');
+  const { startProgress } = await import('../progress.js');
+  const files = lists.flatMap(({ inputs }) => inputs.map(({ file }) => file));
+  const progress = startProgress(files, terminal.interactive);
+  const outcome = await analyseFieldFiles(
+    { sets: lists.map(({ inputs }) => inputs), options, overrides },
+    () => progress.step(),
+  ).finally(() => progress.stop());
+  outcome.warnings.unshift(...lists.flatMap(({ warnings }) => warnings));
+
+  const { fieldDocument } = await import('../../report/field-json.js');
+  const { jsonText } = await import('../../report/json.js');
+  const { fieldText } = await import('../../report/field-table.js');
+  const { PLAIN_STYLE } = await import('../../report/layout.js');
+  const asJson = flags.json === true || output?.toLowerCase().endsWith('.json') === true;
+  const text = asJson
+    ? jsonText(fieldDocument(outcome, options, overrides))
+    : fieldText(outcome, terminal.width, output === undefined ? terminal.style : PLAIN_STYLE);
+  if (output === undefined) terminal.result(text);
+  else {
+    writeWhole(output, text);
+    terminal.message(`wrote ${output}`);
+  }
+  if (flags.svg !== undefined) await writePictures(outcome, flags.svg, terminal);
+  const { showFailedFiles, showWarnings } = await import('../warnings.js');
+  showWarnings(outcome.warnings, files.length === 1, terminal);
+  const failed = outcome.sets.flatMap((set) => set.failed);
+  showFailedFiles(failed, terminal);
+  return failed.length > 0 ? 1 : 0;
+}
+
+/** Stars fitted in each frame: the map wants many. */
+const FIELD_STARS = 1500;
+
+const PICTURES = ['whiskers', 'size', 'stars'] as const;
+
+/** Name of a picture of one set. */
+function pictureFile(name: string, turned: boolean): string {
+  return `${name}${turned ? '-rotated' : ''}.svg`;
+}
+
+async function checkPictures(folder: string, rotated: boolean, force: boolean): Promise<void> {
+  const { checkFolderTarget } = await import('../output.js');
+  const names = [false, ...(rotated ? [true] : [])].flatMap((turned) =>
+    PICTURES.map((name) => pictureFile(name, turned)),
+  );
+  checkFolderTarget(folder, names, force);
+}
+
+async function writePictures(
+  outcome: FieldOutcome,
+  folder: string,
+  terminal: Terminal,
+): Promise<void> {
+  const { join } = await import('node:path');
+  const { fieldPictures } = await import('../../report/field-pictures.js');
+  const { svgDocument } = await import('../../report/svg/document.js');
+  const { greyStamp } = await import('../../report/svg/stamps.js');
+  const { greyPng } = await import('../grey-png.js');
+  const { writeWhole } = await import('../output.js');
+  let written = 0;
+  for (const [index, set] of outcome.sets.entries()) {
+    if (set.leading === null) continue;
+    const stamps = await Promise.all(
+      set.cells.map(async ({ stamp }) =>
+        stamp === null ? null : greyPng(greyStamp(stamp.pixels, stamp.side)),
+      ),
+    );
+    const title = set.files.length === 1 ? (set.files[0] ?? '') : `${set.files.length} frames`;
+    for (const { name, picture } of fieldPictures(set, title, stamps)) {
+      writeWhole(join(folder, pictureFile(name, index === 1)), svgDocument(picture));
+      written++;
+    }
+  }
+  terminal.message(`wrote ${written} pictures into ${folder}`);
+}

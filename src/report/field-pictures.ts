@@ -1,0 +1,86 @@
+/** The pictures of a field, by name. Stamps need their images encoded first: that is the caller's business. */
+import type { FieldSetFacts } from '../field/outcome.js';
+import type { FieldSet } from '../field/result.js';
+import type { Picture } from './svg/document.js';
+import { mapPicture } from './svg/size-map.js';
+import { stampsPicture } from './svg/stamps.js';
+import { whiskerPicture } from './svg/whiskers.js';
+
+export interface NamedPicture {
+  /** File name without ending. */
+  name: string;
+  picture: Picture;
+}
+
+/**
+ * @param stamps encoded image of each cell's stamp, in the order of the cells; null where there is none
+ */
+export function fieldPictures(
+  set: FieldSetFacts & FieldSet,
+  title: string,
+  stamps: readonly (string | null)[],
+): NamedPicture[] {
+  const { cells, width, height } = set;
+  if (cells.length === 0) return [];
+  const across = Math.round(width / Math.min(...cells.map((cell) => cell.right - cell.left)));
+  const down = Math.round(height / Math.min(...cells.map((cell) => cell.bottom - cell.top)));
+  const side = Math.max(0, ...cells.map((cell) => cell.stamp?.side ?? 0));
+  const middle = (cell: (typeof cells)[number]): { x: number; y: number } => ({
+    x: 0.5 * (cell.left + cell.right),
+    y: 0.5 * (cell.top + cell.bottom),
+  });
+  const pictures: NamedPicture[] = [
+    {
+      name: 'whiskers',
+      picture: whiskerPicture(
+        cells.map((cell) => ({ ...middle(cell), e1: cell.e1, e2: cell.e2, stars: cell.stars })),
+        width,
+        height,
+        title,
+      ),
+    },
+    {
+      name: 'size',
+      picture: mapPicture(
+        cells.map((cell) => ({
+          ...middle(cell),
+          widthPx: cell.right - cell.left,
+          heightPx: cell.bottom - cell.top,
+          value: cell.fwhmPx.value,
+        })),
+        width,
+        height,
+        {
+          title: `Star size over the frame: ${title}`,
+          description: `FWHM in ${cells.length} cells, from ${smallest(set).toFixed(2)} to ${largest(set).toFixed(2)} px.`,
+          label: 'FWHM, px',
+          decimals: 2,
+          surface: null,
+        },
+      ),
+    },
+  ];
+  if (stamps.some((image) => image !== null)) {
+    pictures.push({
+      name: 'stars',
+      picture: stampsPicture(
+        cells.map((cell, i) => ({ ...middle(cell), stars: cell.stars, image: stamps[i] ?? null })),
+        width,
+        height,
+        across,
+        down,
+        side,
+        title,
+      ),
+    });
+  }
+  return pictures;
+}
+
+function smallest(set: FieldSet): number {
+  return Math.min(...set.cells.map((cell) => cell.fwhmPx.value));
+}
+
+function largest(set: FieldSet): number {
+  return Math.max(...set.cells.map((cell) => cell.fwhmPx.value));
+}

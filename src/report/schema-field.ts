@@ -1,0 +1,216 @@
+/** Schema of the document of `field`. */
+import * as z from 'zod';
+import { NINTHS } from '../field/ninths.js';
+import { FIELD_SCHEMA_ID } from './field-json.js';
+import {
+  frameParameterShape,
+  measured,
+  measuredAlways,
+  number,
+  numberOrNull,
+  series,
+  warning,
+  whole,
+} from './schema-parts.js';
+
+const CAUSES = [
+  'defocus',
+  'tilt',
+  'curvature',
+  'miscollimation',
+  'tracking',
+  'lateral colour',
+  'dispersion',
+  'vignetting',
+] as const;
+
+const cause = z
+  .strictObject({
+    cause: z.enum(CAUSES).describe('what is wrong'),
+    strength: measuredAlways('how much of it, in `unit`'),
+    unit: z.enum(['µm', 'px', 'nm', '%']).describe('unit of strength'),
+    confidence: number('0 to 1: support by this data against the alternatives named'),
+    effectPx: number('what it adds to the worst stars, px'),
+    directionDeg: measured('degrees from +x towards +y; null = no direction'),
+    evidence: z.array(z.string()).describe('what the stars show, in plain words'),
+    alternatives: z.array(z.string()).describe('what else could explain it'),
+    nextCheck: z.string().describe('what to do next to be sure'),
+    caution: z.string().nullable().describe('what to mind before touching a screw'),
+  })
+  .meta({ id: 'cause', description: 'one cause of star shapes' });
+
+const cell = z
+  .strictObject({
+    x: number('mean place of its stars, px'),
+    y: number('mean place of its stars, px'),
+    left: number('border, px'),
+    top: number('border at small y, px'),
+    right: number('border, px'),
+    bottom: number('border at large y, px'),
+    stars: whole('stars in the cell'),
+    fwhmPx: measuredAlways('median FWHM in green (or mono), px'),
+    redFwhmPx: measured('the same in red, px'),
+    blueFwhmPx: measured('the same in blue, px'),
+    e1: number('ellipticity (a − b)/(a + b) along x'),
+    e2: number('the same along 45 degrees from +x towards +y'),
+    ellipticityError: number('1 sigma of either component'),
+    skewX: number('where the outer light lies beside the core, px along x'),
+    skewY: number('the same along y, px'),
+    skewError: number('1 sigma of either, px'),
+    stamp: z
+      .strictObject({
+        side: whole('samples along each side'),
+        pixels: series('row by row from small y, peak 1'),
+      })
+      .nullable()
+      .describe('mean image of its stars'),
+  })
+  .meta({ id: 'cell', description: 'stars of one cell of the map' });
+
+const place = z
+  .strictObject({
+    place: z.enum(NINTHS).describe('ninth of the frame; upper = large y'),
+    stars: whole('stars there'),
+    fwhmPx: measured('mean FWHM, px'),
+    ellipticity: measured('length of the mean ellipticity'),
+    elongationAngleDeg: numberOrNull('0–180 from +x towards +y; null = round'),
+  })
+  .meta({ id: 'place', description: 'one ninth of the frame' });
+
+const model = z
+  .strictObject({
+    stars: whole('stars in the fit'),
+    sharpFwhmPx: measuredAlways('FWHM without aberration: seeing, diffraction, guiding, pixel; px'),
+    defocusUm: measured('distance from best focus at the centre, µm'),
+    tiltUm: measured('change of focus across the diagonal, µm'),
+    tiltDeg: measured('the same as an angle, degrees'),
+    tiltDirectionDeg: measuredAlways('axis along which focus changes, 0–180 degrees'),
+    curvatureUm: measured('change of focus from centre to corner, µm'),
+    curvatureRadiusMm: measured('radius of the focal surface, mm'),
+    astigmatismUm: measured('half the distance of the two foci at the corner, µm'),
+    astigmatismWithCurvature: z
+      .boolean()
+      .nullable()
+      .describe('true when astigmatism has the sign of curvature; null = not seen'),
+    comaAtCornerNm: measured('coma at the corner, nm root mean square'),
+    comaConstantNm: measured('coma at the centre, nm root mean square'),
+    comaCentrePx: z
+      .tuple([z.number(), z.number()])
+      .nullable()
+      .describe('where coma vanishes, px; null = nowhere near'),
+    tiltPx: measuredAlways('tilt as blur at the edge, px'),
+    curvaturePx: measuredAlways('curvature as blur at the corner, px'),
+    astigmatismPx: measuredAlways('astigmatism as blur at the corner, px'),
+    comaAtCornerPx: measuredAlways('coma at the corner, px'),
+    comaConstantPx: measuredAlways('coma at the centre, px'),
+    uniformEllipticity: measuredAlways('elongation common to all stars, (a − b)/(a + b)'),
+    uniformAngleDeg: number('its angle, 0–180 from +x towards +y'),
+    places: z
+      .strictObject({
+        centre: number('FWHM of the model at the centre, px'),
+        corners: z
+          .tuple([z.number(), z.number(), z.number(), z.number()])
+          .describe('at the corners: small x and y; large x; small x, large y; both large; px'),
+        left: number('at the left edge, px'),
+        right: number('at the right edge, px'),
+        top: number('at the edge of small y, px'),
+        bottom: number('at the edge of large y, px'),
+      })
+      .describe('FWHM of the model'),
+  })
+  .meta({ id: 'model', description: 'the physical model of the field' });
+
+const failed = z.strictObject({
+  file: z.string().describe('path as given'),
+  error: z
+    .strictObject({
+      code: z.string().describe('stable identifier of the fault'),
+      message: z.string().describe('what is wrong'),
+      remedy: z.string().describe('what to do about it'),
+    })
+    .describe('why it was not read'),
+});
+
+const measuredSet = z
+  .strictObject({
+    files: z.array(z.string()).describe('frames of the set'),
+    failed: z.array(failed).describe('frames that could not be read'),
+    width: whole('samples along NAXIS1'),
+    height: whole('samples along NAXIS2'),
+    layout: z.enum(['mono', 'rgb', 'cfa']).describe('how colour is laid out'),
+    pixelSizeUm: numberOrNull('pitch of the pixels, µm'),
+    focalRatio: numberOrNull('focal length over aperture'),
+    scaleArcsecPerPx: numberOrNull('arcsec per px'),
+    places: z.array(place).describe('the map in nine places, in reading order'),
+    stars: whole('stars whose shapes were fitted'),
+    frames: whole('frames that were combined'),
+    causes: z.array(cause).describe('causes found, largest effect first'),
+    leading: z
+      .enum([...CAUSES, 'none', 'cannot tell'])
+      .describe('the leading cause; "none" = sound'),
+    between: z.array(z.enum(CAUSES)).describe('what it lies between when it cannot be told'),
+    summary: z.string().describe('the result in a sentence'),
+    model: model.nullable().describe('null with too few stars'),
+    colourShift: z
+      .strictObject({
+        blueMinusRedConstantPx: z
+          .tuple([z.number(), z.number()])
+          .describe('blue from red everywhere, px'),
+        constantErrorPx: number('1 sigma of either, px'),
+        blueMinusRedAtCornerPx: measuredAlways('blue from red growing to the corner, px'),
+      })
+      .nullable()
+      .describe('null for mono frames and few stars'),
+    cells: z.array(cell).describe('the map'),
+    starsLeftOut: z.record(z.string(), z.int()).describe('stars left out, by reason'),
+    illumination: z.unknown().describe('light fall-off; null = not known'),
+  })
+  .meta({ id: 'fieldSet', description: 'frames of one field with the camera left as it was' });
+
+const emptySet = z
+  .strictObject({
+    files: z.array(z.string()).describe('frames of the set'),
+    failed: z.array(failed).describe('frames that could not be read: all of them'),
+    leading: z.null().describe('nothing was measured'),
+  })
+  .meta({ id: 'emptySet', description: 'a set of which no frame could be read' });
+
+const finding = z
+  .strictObject({
+    quantity: z
+      .enum(['tilt', 'coma', 'elongation', 'centre of curvature'])
+      .describe('what was followed'),
+    cause: z.enum(CAUSES).describe('the cause it belongs to'),
+    significance: number('how much worse the other explanation fits, sigma'),
+    sentence: z.string().describe('in plain words'),
+  })
+  .meta({ id: 'finding', description: 'what a quantity did when the camera was turned' });
+
+/** The document that `bluerim field --json` writes. */
+export const fieldDocumentSchema = z.strictObject({
+  schema: z.literal(FIELD_SCHEMA_ID).describe('kind and version of this document'),
+  version: z.string().describe('version of bluerim that wrote it'),
+  parameters: z
+    .strictObject({
+      pixelOrigin: z.string().describe('how positions are counted'),
+      interval: z.string().describe('what low and high mean'),
+      seed: number('--seed: seed of the bootstrap'),
+      thresholdSigma: number('detection threshold of the matched filter, sigma'),
+      ...frameParameterShape,
+    })
+    .describe('every option that shaped the numbers'),
+  sets: z
+    .array(z.union([measuredSet, emptySet]))
+    .describe('the frames; then those after the camera was turned'),
+  rotation: z
+    .strictObject({
+      angleDeg: number('turn of the stars from the first set to the second, degrees'),
+      followsCamera: z.array(finding).describe('what turned with the camera'),
+      followsTube: z.array(finding).describe('what stayed with the telescope'),
+      undecided: z.array(finding).describe('what this angle or these frames cannot tell'),
+      advice: z.string().describe('what to do next'),
+    })
+    .optional()
+    .describe('only with --rotated'),
+  warnings: z.array(warning).describe('every doubt'),
+});
