@@ -23,10 +23,10 @@ const SAMPLE = 400;
 /** Neighbour whose distance gives the local density; the nearest may be the partner itself and is not counted. */
 const DENSITY_RANK = 8;
 /**
- * The pairs' tolerance is widened by this for the chance count: a transform fixed by two of the stars would find its
- * other pairs within about that much more than one fitted to all.
+ * The chance is judged within the tolerance, and within this share of it, where 95 % of the true pairs lie when the
+ * tolerance is 4 σ; the better counts, at the price of two trials.
  */
-const FIT_FREEDOM = 1.5;
+const RADII = [1, 0.6] as const;
 
 /** Counts the overlap and bounds the probability of chance. */
 export function assess(
@@ -35,7 +35,7 @@ export function assess(
   refined: Refined,
   space: SearchSpace,
 ): Assessed {
-  const { transform: t, pairs, tolerancePx } = refined;
+  const { transform: t, pairs, residualPx, tolerancePx } = refined;
   const insideA = starsOnB(a, b, t);
   const insideB = starsOnA(a, b, t);
   const scale = describeTransform(t).scale;
@@ -44,39 +44,50 @@ export function assess(
   const sparse = forward ? a : b;
   const dense = forward ? b : a;
   const trials = forward ? insideA : insideB;
-  const dense_n = forward ? insideB.length : insideA.length;
-  const radius = FIT_FREEDOM * tolerancePx * (forward ? 1 : 1 / scale);
-  const area = overlapArea(a, b, refined) * (forward ? scale * scale : 1);
-  const mean = dense_n / Math.max(area, 1);
+  const denseInside = forward ? insideB.length : insideA.length;
+  const unit = forward ? 1 : 1 / scale;
+  const overlap = overlapArea(a, b, refined) * (forward ? scale * scale : 1);
+  const mean = denseInside / Math.max(overlap, 1);
 
   const rank = Math.min(DENSITY_RANK, dense.n);
   const found = new Int32Array(rank);
   const d2 = new Float64Array(rank);
   const point = new Float64Array(2);
   const step = Math.max(1, Math.floor(trials.length / SAMPLE));
-  let chance = 0;
+  const local = new Float64Array(Math.ceil(trials.length / step));
   let asked = 0;
   for (let i = 0; i < trials.length; i += step) {
     const star = trials[i];
     if (forward) applyTransform(t, sparse.x[star], sparse.y[star], point);
     else applyInverse(t, sparse.x[star], sparse.y[star], point);
     dense.index.kNearest(point[0], point[1], rank, found, d2);
-    const local = rank > 1 ? (rank - 1) / (Math.PI * Math.max(d2[rank - 1], 1e-6)) : 0;
-    chance += 1 - Math.exp(-Math.PI * radius * radius * Math.max(local, mean));
-    asked++;
+    const here = rank > 1 ? (rank - 1) / (Math.PI * Math.max(d2[rank - 1], 1e-6)) : 0;
+    local[asked++] = Math.max(here, mean);
   }
   const expected = Math.min(insideA.length, insideB.length);
   // The pairs that fixed the transform are no evidence for it.
   const spent = PARAMETERS[t.kind] / 2;
-  const lnChance = asked === 0 ? 0 : lnTailBound(pairs.n - spent, expected - spent, chance / asked);
-  const tried = lnTransformsTried(space, a, b, scale, tolerancePx, t.kind === 'shift');
+  const shiftOnly = t.kind === 'shift';
+  let lnFalse = 0;
+  for (const share of RADII) {
+    const limit = share * tolerancePx;
+    let agreed = 0;
+    for (const r of residualPx) if (r <= limit) agreed++;
+    let chance = 0;
+    const area = Math.PI * (limit * unit) ** 2;
+    for (let i = 0; i < asked; i++) chance += 1 - Math.exp(-area * local[i]);
+    const lnChance =
+      asked === 0 ? 0 : lnTailBound(agreed - spent, expected - spent, chance / asked);
+    const tried = lnTransformsTried(space, a, b, scale, limit, shiftOnly);
+    lnFalse = Math.min(lnFalse, lnChance + tried + Math.log(RADII.length));
+  }
   return {
     ...refined,
     starsOfAOnB: insideA.length,
     starsOfBOnA: insideB.length,
     expected,
     share: expected === 0 ? 0 : Math.min(1, pairs.n / expected),
-    lnFalse: Math.min(0, lnChance + tried),
+    lnFalse,
   };
 }
 

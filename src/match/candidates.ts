@@ -16,16 +16,21 @@ export interface Candidates {
 }
 
 /** Cell of the code table. Twice the largest tolerance, so that a query looks at two or three cells per coordinate. */
-const CELL = 0.04;
-const CELLS_X1 = 14;
-const CELLS_X2 = 26;
-const CELLS_Y = 52;
+const CELL = 0.05;
+const CELLS_X1 = 11;
+const CELLS_X2 = 21;
+/** The first y is made positive by mirroring, and no star is farther from the base than 0.866. */
+const CELLS_Y1 = 18;
+const CELLS_Y2 = 36;
+const CELLS_ALL = CELLS_X1 * CELLS_Y1 * CELLS_X2 * CELLS_Y2;
 /** Codes may differ by this much however exact the positions: distortion over one figure. */
 const STRAIN = 0.004;
 const MOST_TOLERANCE = CELL / 2;
 /** Error of a code coordinate in σ of position over the base, and how many of them pass (of a 4-d normal: 97 %). */
 const CODE_ERROR = 1.3;
 const CODE_SIGMAS = 3.3;
+/** Bounds of the classes of figures by the error of their codes. */
+const ERROR_CLASSES = [0.003, 0.008, Number.POSITIVE_INFINITY] as const;
 /** A figure that occurs this often is part of a pattern: more of it would say nothing new. */
 const MOST_PER_QUERY = 32;
 const MOST_CANDIDATES = 400_000;
@@ -38,7 +43,7 @@ export function findCandidates(
   quadsB: readonly Quads[],
   space: SearchSpace,
 ): Candidates {
-  const table = new CodeTable(quadsA);
+  const tables = errorClasses(a, quadsA);
   const found = new Collector(space, a, b);
   const variants = new VariantScratch();
   for (const quads of quadsB) {
@@ -47,12 +52,31 @@ export function findCandidates(
       const reach = Math.min(MOST_TOLERANCE, STRAIN + errorB);
       const count = variants.fill(b, quads, q, 2 * reach);
       for (let v = 0; v < count; v++) {
-        if (space.mirrored !== true) table.query(variants, v, 1, errorB, found);
-        if (space.mirrored !== false) table.query(variants, v, -1, errorB, found);
+        for (const table of tables) {
+          table.query(variants, v, false, errorB, found);
+          if (Math.abs(variants.codes[4 * v + 1]) < reach) {
+            table.query(variants, v, true, errorB, found);
+          }
+        }
       }
     }
   }
   return found.result();
+}
+
+/**
+ * Tables of the figures by the error of their codes: a query need not look as far among exact ones. All figures of a
+ * class have at most its error.
+ */
+function errorClasses(list: PreparedList, levels: readonly Quads[]): CodeTable[] {
+  let from = 0;
+  return ERROR_CLASSES.flatMap((to) => {
+    // An error is constant over base: bases between two lengths.
+    const constant = CODE_SIGMAS * CODE_ERROR * list.sigmaPx;
+    const table = new CodeTable(levels, constant / to, from > 0 ? constant / from : Infinity, to);
+    from = to;
+    return table.count > 0 ? [table] : [];
+  });
 }
 
 /** Codes of one figure in every form that noise within the tolerance could have made canonical. */
@@ -116,69 +140,92 @@ class VariantScratch {
 
 /** Figures sorted into the cells of a four-dimensional grid. */
 class CodeTable {
+  readonly count: number;
+  private readonly error: number;
   private readonly starts: Int32Array;
   private readonly codes: Float32Array;
   private readonly stars: Int32Array;
   private readonly base: Float32Array;
+  /** 1 where the first y was negative: the code stored is the mirror image's. */
+  private readonly flipped: Uint8Array;
 
-  constructor(levels: readonly Quads[]) {
+  /** Takes the figures with bases from `shortest` to below `longest`, px; their codes err by at most `error`. */
+  constructor(levels: readonly Quads[], shortest: number, longest: number, error: number) {
+    this.error = error;
     let total = 0;
-    for (const quads of levels) total += quads.count;
-    const cells = CELLS_X1 * CELLS_Y * CELLS_X2 * CELLS_Y;
-    const starts = new Int32Array(cells + 1);
+    for (const { count, base } of levels) {
+      for (let q = 0; q < count; q++) if (base[q] >= shortest && base[q] < longest) total++;
+    }
+    this.count = total;
+    const starts = new Int32Array(total === 0 ? 0 : CELLS_ALL + 1);
+    this.starts = starts;
+    this.codes = new Float32Array(4 * total);
+    this.stars = new Int32Array(4 * total);
+    this.base = new Float32Array(total);
+    this.flipped = new Uint8Array(total);
+    if (total === 0) return;
     const cellOf = new Int32Array(total);
     let at = 0;
-    for (const { count, codes } of levels) {
+    for (const { count, codes, base } of levels) {
       for (let q = 0; q < count; q++) {
+        if (base[q] < shortest || base[q] >= longest) continue;
+        const sign = codes[4 * q + 1] < 0 ? -1 : 1;
         const cell =
-          ((cellX(codes[4 * q], CELLS_X1) * CELLS_Y + cellY(codes[4 * q + 1])) * CELLS_X2 +
+          ((cellX(codes[4 * q], CELLS_X1) * CELLS_Y1 + cellY1(sign * codes[4 * q + 1])) * CELLS_X2 +
             cellX(codes[4 * q + 2], CELLS_X2)) *
-            CELLS_Y +
-          cellY(codes[4 * q + 3]);
+            CELLS_Y2 +
+          cellY2(sign * codes[4 * q + 3]);
         cellOf[at++] = cell;
         starts[cell + 1]++;
       }
     }
-    for (let c = 0; c < cells; c++) starts[c + 1] += starts[c];
-    this.codes = new Float32Array(4 * total);
-    this.stars = new Int32Array(4 * total);
-    this.base = new Float32Array(total);
+    for (let c = 0; c < CELLS_ALL; c++) starts[c + 1] += starts[c];
     at = 0;
     for (const { count, codes, stars, base } of levels) {
       for (let q = 0; q < count; q++) {
+        if (base[q] < shortest || base[q] >= longest) continue;
         const slot = starts[cellOf[at++]]++;
+        const flip = codes[4 * q + 1] < 0;
+        this.flipped[slot] = flip ? 1 : 0;
         for (let j = 0; j < 4; j++) {
-          this.codes[4 * slot + j] = codes[4 * q + j];
+          this.codes[4 * slot + j] = (j & 1 && flip ? -1 : 1) * codes[4 * q + j];
           this.stars[4 * slot + j] = stars[4 * q + j];
         }
         this.base[slot] = base[q];
       }
     }
     // Filling moved every start to the next cell's: move them back.
-    starts.copyWithin(1, 0, cells);
+    starts.copyWithin(1, 0, CELLS_ALL);
     starts[0] = 0;
-    this.starts = starts;
   }
 
-  /** Adds the figures near form `v` to `found`; `parity` −1 looks for its mirror image. */
-  query(v: VariantScratch, at: number, parity: 1 | -1, errorB: number, found: Collector): void {
-    const { starts, codes, base } = this;
+  /**
+   * Adds the figures, mirrored or not, near form `v` to `found`. `other` asks from the other side of the base, for a
+   * first y so small that noise may have changed its sign.
+   */
+  query(v: VariantScratch, at: number, other: boolean, errorB: number, found: Collector): void {
+    const { starts, codes, base, flipped } = this;
+    const flip = v.codes[4 * at + 1] < 0 !== other;
+    const sign = flip ? -1 : 1;
     const x1 = v.codes[4 * at];
-    const y1 = parity * v.codes[4 * at + 1];
+    const y1 = sign * v.codes[4 * at + 1];
     const x2 = v.codes[4 * at + 2];
-    const y2 = parity * v.codes[4 * at + 3];
+    const y2 = sign * v.codes[4 * at + 3];
     const baseB = v.base[at];
-    const reach = MOST_TOLERANCE;
+    const reach = Math.min(
+      MOST_TOLERANCE,
+      STRAIN + Math.sqrt(this.error * this.error + errorB * errorB),
+    );
     const x1Hi = cellX(x1 + reach, CELLS_X1);
-    const y1Hi = cellY(y1 + reach);
+    const y1Hi = cellY1(y1 + reach);
     const x2Hi = cellX(x2 + reach, CELLS_X2);
-    const y2Lo = cellY(y2 - reach);
-    const y2Hi = cellY(y2 + reach);
+    const y2Lo = cellY2(y2 - reach);
+    const y2Hi = cellY2(y2 + reach);
     let taken = 0;
     for (let cx1 = cellX(x1 - reach, CELLS_X1); cx1 <= x1Hi; cx1++) {
-      for (let cy1 = cellY(y1 - reach); cy1 <= y1Hi; cy1++) {
+      for (let cy1 = cellY1(y1 - reach); cy1 <= y1Hi; cy1++) {
         for (let cx2 = cellX(x2 - reach, CELLS_X2); cx2 <= x2Hi; cx2++) {
-          const row = ((cx1 * CELLS_Y + cy1) * CELLS_X2 + cx2) * CELLS_Y;
+          const row = ((cx1 * CELLS_Y1 + cy1) * CELLS_X2 + cx2) * CELLS_Y2;
           const end = starts[row + y2Hi + 1];
           for (let e = starts[row + y2Lo]; e < end; e++) {
             const d1 = codes[4 * e] - x1;
@@ -189,7 +236,8 @@ class CodeTable {
             if (difference2 > reach * reach) continue;
             const tolerance = Math.min(reach, found.tolerance(errorB, base[e]));
             if (difference2 > tolerance * tolerance) continue;
-            if (found.add(this.stars, e, v.stars, at, baseB / base[e], parity < 0)) taken++;
+            if (found.add(this.stars, e, v.stars, at, baseB / base[e], (flipped[e] === 1) !== flip))
+              taken++;
             if (taken >= MOST_PER_QUERY) return;
           }
         }
@@ -202,8 +250,12 @@ function cellX(x: number, cells: number): number {
   return Math.max(0, Math.min(cells - 1, Math.floor(x / CELL)));
 }
 
-function cellY(y: number): number {
-  return Math.max(0, Math.min(CELLS_Y - 1, Math.floor((y + 1) / CELL)));
+function cellY1(y: number): number {
+  return Math.max(0, Math.min(CELLS_Y1 - 1, Math.floor(y / CELL)));
+}
+
+function cellY2(y: number): number {
+  return Math.max(0, Math.min(CELLS_Y2 - 1, Math.floor(y / CELL) + CELLS_Y2 / 2));
 }
 
 /** Growing columns of the candidates; applies the limits of the search. */
@@ -242,6 +294,7 @@ class Collector {
   ): boolean {
     const { space, a, b } = this;
     if (scale < space.minScale || scale > space.maxScale) return false;
+    if (space.mirrored !== null && mirrored !== space.mirrored) return false;
     if (this.count >= MOST_CANDIDATES) return false;
     const pA = starsA[4 * e];
     const qA = starsA[4 * e + 1];

@@ -8,7 +8,7 @@ import { alignedProposals } from './aligned.js';
 import { type Assessed, assess, overlapArea } from './assess.js';
 import { findCandidates } from './candidates.js';
 import { Pairing } from './pairing.js';
-import { makeQuads, type Quads, quadLevels } from './quads.js';
+import { makeQuads, quadLevels, type Thoroughness } from './quads.js';
 import { agreesWith, isSame, refine } from './refine.js';
 import type { SearchSpace } from './significance.js';
 import { type PreparedList, prepareList, type StarList } from './star-list.js';
@@ -82,8 +82,13 @@ const ALIGNED_SCALE = 1.02;
 /** A similarity takes two stars; figures take four. */
 const FEWEST_ALIGNED = 2;
 const FEWEST = 4;
-/** Levels of figures are opened in stages, bright ones first: easy pairs end early. */
-const STAGES = [128, 1024, Number.POSITIVE_INFINITY] as const;
+/** Passes, each more thorough than the one before: easy pairs end early. Few stars carry the hard cases. */
+const PASSES: readonly Thoroughness[] = [
+  { figures: 8000, deepest: 1200 },
+  { figures: 8000, deepest: Number.POSITIVE_INFINITY },
+  { figures: 90_000, deepest: 150 },
+  { figures: 50_000, deepest: Number.POSITIVE_INFINITY },
+];
 /** Candidates asked per stage ; and proposals looked at again for rivals. */
 const MOST_ASKED = 20_000;
 const MOST_CONSIDERED = 3000;
@@ -95,7 +100,7 @@ const LEAST_SCORE = 4;
 /** Once a match is beyond doubt, only proposals with this share of its score are rivals. */
 const RIVAL_SCORE = 0.5;
 /** ln of a probability beyond which the search stops. */
-const BEYOND_DOUBT = -35;
+const BEYOND_DOUBT = Math.log(1e-8);
 /** A rival whose share of the overlap is within this many σ of the best's makes the match ambiguous. */
 const RIVAL_SIGMAS = 4;
 /** ln of the false probability that makes a rival worth counting. */
@@ -198,21 +203,10 @@ function searchFigures(
   accepted: number,
 ): Found {
   const vote = new LocalVote(a, b);
-  const levelsA = quadLevels(a);
-  const levelsB = quadLevels(b);
-  const quadsA: Quads[] = [];
-  const quadsB: Quads[] = [];
   const assessed: Assessed[] = [];
-  for (const limit of STAGES) {
-    const before = quadsA.length + quadsB.length;
-    const last = limit === Number.POSITIVE_INFINITY;
-    while (quadsA.length < levelsA.length && (last || levelsA[quadsA.length].stars <= limit)) {
-      quadsA.push(makeQuads(a, levelsA[quadsA.length]));
-    }
-    while (quadsB.length < levelsB.length && (last || levelsB[quadsB.length].stars <= limit)) {
-      quadsB.push(makeQuads(b, levelsB[quadsB.length]));
-    }
-    if (quadsA.length + quadsB.length === before) continue;
+  for (const pass of PASSES) {
+    const quadsA = quadLevels(a, pass).map((level) => makeQuads(a, level));
+    const quadsB = quadLevels(b, pass).map((level) => makeQuads(b, level));
     const candidates = findCandidates(a, quadsA, b, quadsB, space);
     const order = byVotes(candidates);
     const proposals: Proposal[] = [];

@@ -30,29 +30,34 @@ export interface Level {
   neighbours: number;
 }
 
+/** How thoroughly one pass looks: figures tried per level, duplicates included, and its deepest level, stars. */
+export interface Thoroughness {
+  figures: number;
+  deepest: number;
+}
+
 const FIRST_LEVEL = 32;
 const LEAST_NEIGHBOURS = 5;
 const MOST_NEIGHBOURS = 40;
-/** Figures tried per level, duplicates included. Small levels carry the hard cases and get more. */
-const SMALL_LEVEL = 128;
-const FIGURES_SMALL = 90_000;
-const FIGURES_LARGE = 30_000;
 /** Deepest level of lists whose brightness orders them: deeper ones add time, not matches. */
 const DEEPEST_ORDERED = 6000;
 /** Stars nearer than this many σ make figures that noise has shaped. */
 const LEAST_SEPARATION_SIGMA = 6;
 
 /** Depths at which figures are made, from bright to faint, doubling. */
-export function quadLevels(list: PreparedList): Level[] {
-  const deepest = list.ordered ? Math.min(list.n, DEEPEST_ORDERED) : list.n;
+export function quadLevels(list: PreparedList, { figures, deepest }: Thoroughness): Level[] {
+  const all = list.ordered ? Math.min(list.n, DEEPEST_ORDERED) : list.n;
   const levels: Level[] = [];
-  for (let stars = FIRST_LEVEL; stars < 0.75 * deepest; stars *= 2) levels.push(levelOf(stars));
-  if (deepest >= 4) levels.push(levelOf(deepest));
+  const add = (stars: number): void => {
+    if (stars < 4 || (stars > deepest && levels.length > 0)) return;
+    levels.push(levelOf(stars, figures));
+  };
+  for (let stars = FIRST_LEVEL; stars < 0.75 * all; stars *= 2) add(stars);
+  add(all);
   return levels;
 }
 
-function levelOf(stars: number): Level {
-  const figures = stars <= SMALL_LEVEL ? FIGURES_SMALL : FIGURES_LARGE;
+function levelOf(stars: number, figures: number): Level {
   let neighbours = Math.min(LEAST_NEIGHBOURS, stars - 1);
   while (
     neighbours < Math.min(MOST_NEIGHBOURS, stars - 1) &&
