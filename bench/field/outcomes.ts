@@ -119,11 +119,20 @@ export function measureScene(scene: FieldScene): MeasuredScene {
   return { columns: shapes, colour: fitColourShift(shapes, 1), beta: searched.found.beta };
 }
 
-export function outcomeOf(test: TestScene, measured = measureScene(test.scene)): FrameOutcome {
+export function fitScene(scene: FieldScene, columns: ShapeColumns): FieldFit | null {
+  return fitField(columns, opticsOf(scene), 1);
+}
+
+const opticsOf = ({ focalRatio, pixelUm }: FieldScene) => ({ focalRatio, pixelSizeUm: pixelUm });
+
+export function outcomeOf(
+  test: TestScene,
+  measured = measureScene(test.scene),
+  fit = fitScene(test.scene, measured.columns),
+): FrameOutcome {
   const { scene } = test;
   const { columns, colour, beta } = measured;
-  const optics = { focalRatio: scene.focalRatio, pixelSizeUm: scene.pixelUm };
-  const fit = fitField(columns, optics, 1);
+  const optics = opticsOf(scene);
   const found = findCauses({
     fit,
     stars: columns.n,

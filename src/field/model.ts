@@ -393,6 +393,7 @@ export function fitField(
   const refits: ArrayLike<number>[] = COMPONENTS.map((component) => without[component].p);
   const again = bestOf(data, response, ALL, refits);
   if (again.cost < best.cost) best = again;
+  best = preferCurvature(data, response, best);
   for (const component of COMPONENTS) {
     without[component].rise -= best.cost;
     without[component].p = alignSign(without[component].p, best.p);
@@ -413,6 +414,23 @@ export function fitField(
     draws: bootstrap(data, response, best.p, seed, draws),
     scatter,
   };
+}
+
+/** Cost by which curvature may fit worse than astigmatism and still be taken. */
+const SAME_COST = 4;
+
+/**
+ * At best focus curvature and astigmatism widen stars alike, and only wave optics and small elongations tell them apart. Where
+ * astigmatism leads by a hair, curvature is taken: lenses have astigmatism beside curvature, hardly ever without it.
+ */
+function preferCurvature(data: Data, response: Response, best: RobustFit): RobustFit {
+  if (Math.abs(best.p[ASTIG] as number) <= Math.abs(best.p[KAPPA] as number)) return best;
+  const start = Float64Array.from(best.p);
+  start[KAPPA] = best.p[ASTIG] as number;
+  start[ASTIG] = best.p[KAPPA] as number;
+  const other = robustFit(makeProblem(data, response, ALL, null), start, 30);
+  const curved = Math.abs(other.p[ASTIG] as number) < Math.abs(other.p[KAPPA] as number);
+  return curved && other.cost < best.cost + SAME_COST ? other : best;
 }
 
 function bootstrap(
