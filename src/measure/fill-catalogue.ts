@@ -27,9 +27,10 @@ export function fillCatalogue(
   const lattices = plan.lattices.length;
   const samples = createSampleList(core.side * core.side * core.planes);
   const moments = new Float64Array(MOMENTS);
+  const snr = column('snr');
   for (let i = 0; i < sources.n; i++) {
     catalogue.flags[i] = sources.flags[i] as number;
-    column('snr')[i] = noiseSnr(reference, i);
+    snr[i] = noiseSnr(reference, i);
   }
   for (let c = 0; c < plan.channels.length; c++) {
     const name = plan.channels[c] as 'R' | 'G' | 'B' | 'L';
@@ -40,6 +41,17 @@ export function fillCatalogue(
     const members = plan.ofChannel[c] as number[];
     column(`flux_${name}`).set(sources.flux[c] as Float64Array);
     column(`flux_err_${name}`).set(sources.fluxError[c] as Float64Array);
+    const backgroundColumn = column(`background_${name}`);
+    const peakColumn = column(`peak_${name}`);
+    const fwhmColumn = column(`fwhm_${name}`);
+    const fwhmErrorColumn = column(`fwhm_err_${name}`);
+    const e1Column = column(`e1_${name}`);
+    const e2Column = column(`e2_${name}`);
+    const dxColumn = column(`dx_${name}`);
+    const dyColumn = column(`dy_${name}`);
+    const hfdColumn = column(`hfd_${name}`);
+    const m3xColumn = column(`m3x_${name}`);
+    const m3yColumn = column(`m3y_${name}`);
     for (let i = 0; i < sources.n; i++) {
       const stamp = stampOf[i] as number;
       if (stamp >= 0) {
@@ -48,23 +60,22 @@ export function fillCatalogue(
           members.length;
         const local = fits.background[i] as number;
         const background = mesh + (local === local ? local : 0);
-        column(`background_${name}`)[i] = background;
-        column(`peak_${name}`)[i] =
-          (sources.peak[i * plan.channels.length + c] as number) - background;
+        backgroundColumn[i] = background;
+        peakColumn[i] = (sources.peak[i * plan.channels.length + c] as number) - background;
       }
       const alpha = fits.alpha[i] as number;
       if (alpha !== alpha) continue;
       const [a, b] = recordedAxes(fits, i, beta, recorded);
       const fwhm = Math.sqrt(a * b);
-      column(`fwhm_${name}`)[i] = fwhm;
-      column(`fwhm_err_${name}`)[i] = fwhm * (fits.lnAlphaError[i] as number);
+      fwhmColumn[i] = fwhm;
+      fwhmErrorColumn[i] = fwhm * (fits.lnAlphaError[i] as number);
       const [e1, e2] = recordedEllipticity(fits, i, beta, recorded);
-      column(`e1_${name}`)[i] = e1;
-      column(`e2_${name}`)[i] = e2;
-      column(`dx_${name}`)[i] = (fits.x[i] as number) - (reference.x[i] as number);
-      column(`dy_${name}`)[i] = (fits.y[i] as number) - (reference.y[i] as number);
+      e1Column[i] = e1;
+      e2Column[i] = e2;
+      dxColumn[i] = (fits.x[i] as number) - (reference.x[i] as number);
+      dyColumn[i] = (fits.y[i] as number) - (reference.y[i] as number);
       if (stamp >= 0 && plan.bin === 1 && sources.flags[i] === 0) {
-        column(`hfd_${name}`)[i] = halfFluxDiameter(core, stamp, c, fits, i, HFD_APERTURE * fwhm);
+        hfdColumn[i] = halfFluxDiameter(core, stamp, c, fits, i, HFD_APERTURE * fwhm);
       }
       // Third moments are a matter of shape: the reference channel's speak for the star.
       if (stamp < 0 || c !== plan.reference || sources.flags[i] !== 0) continue;
@@ -79,8 +90,8 @@ export function fillCatalogue(
       moments[MY] = y;
       moments[MXX] = (fwhm / 2.3548) ** 2;
       if (adaptiveMoments(samples, moments, found.fitRadiusPx)) {
-        column(`m3x_${name}`)[i] = moments[M3X] as number;
-        column(`m3y_${name}`)[i] = moments[M3Y] as number;
+        m3xColumn[i] = moments[M3X] as number;
+        m3yColumn[i] = moments[M3Y] as number;
       }
     }
   }

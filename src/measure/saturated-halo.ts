@@ -1,11 +1,12 @@
 /** The ring round saturated stars: is there as much blue and red as the unsaturated profile, scaled by the inner wing, says? */
 import type { ChannelPlan } from '../detect/lattice.js';
+import type { Stamps } from '../detect/stamps.js';
 import { createRandom } from '../stats/random.js';
 import type { EffectiveProfiles } from './effective-profiles.js';
-import { extendedProfileAt, findNeighbours } from './neighbours.js';
+import { extendedProfileAt, findNeighbours, type NeighbourLists } from './neighbours.js';
 import { type ProfileTable, profileAt } from './radial-spline.js';
 import type { HaloResult } from './result.js';
-import { createSampleList, gatherSamples } from './samples.js';
+import { createSampleList, gatherSamples, type SampleList } from './samples.js';
 import type { Sources } from './sources.js';
 import { uncertain } from './uncertain.js';
 
@@ -31,82 +32,37 @@ export function saturatedHalo(
   const { wide, rMax } = effective;
   if (!wide) return null;
   const inner = RING_FROM * rMax;
-  const { stamps } = wide;
-  const list = createSampleList(stamps.side ** 2);
-  const lattices = plan.lattices.length;
+  const list = createSampleList(wide.stamps.side ** 2);
   const neighbours = findNeighbours(sources.x, sources.y, wide.sources, 2 * rMax);
   const observed: number[][] = [[], []];
   const expected: number[][] = [[], []];
-  const used: number[] = [];
-  wide.sources.forEach((i, k) => {
-    const sums: [number, number][] = [];
-    for (const name of ['B', 'R'] as const) {
-      const c = plan.channels.indexOf(name);
-      const shift = effective.shifts[c];
-      const table = effective.profiles[c]?.table as ProfileTable;
-      const rim = effective.profiles[c]?.rim ?? 0;
-      if (!shift) return;
-      const cx = stamps.cx[k] as number;
-      const cy = stamps.cy[k] as number;
-      const x = (sources.x[i] as number) + (shift.x[i] as number) - cx;
-      const y = (sources.y[i] as number) + (shift.y[i] as number) - cy;
-      gatherSamples(stamps, k, plan, c, x, y, 0, rMax, list);
-      let clippedTo = 0;
-      const limit = 0.9 * (saturation[c] as number);
-      for (let s = 0; s < list.n; s++) {
-        const physical =
-          (list.value[s] as number) +
-          (stamps.background[k * lattices + (list.lattice[s] as number)] as number);
-        if (physical < limit) continue;
-        const r = Math.sqrt(((list.dx[s] as number) - x) ** 2 + ((list.dy[s] as number) - y) ** 2);
-        if (r < inner) clippedTo = Math.max(clippedTo, r);
-      }
-      const from = clippedTo + GUARD;
-      if (from > 0.7 * inner) return;
-      for (let m = neighbours.start[k] as number; m < (neighbours.start[k + 1] as number); m++) {
-        const j = neighbours.index[m] as number;
-        const f = sources.flux[c]?.[j] as number;
-        if (!(f > 0)) continue;
-        const nx = (sources.x[j] as number) + (shift.x[j] as number) - cx;
-        const ny = (sources.y[j] as number) + (shift.y[j] as number) - cy;
-        for (let s = 0; s < list.n; s++) {
-          const r = Math.sqrt(
-            ((list.dx[s] as number) - nx) ** 2 + ((list.dy[s] as number) - ny) ** 2,
-          );
-          list.value[s] = (list.value[s] as number) - f * extendedProfileAt(table, rim, rMax, r);
-        }
-      }
-      let top = 0;
-      let bottom = 0;
-      let ring = 0;
-      let ringModel = 0;
-      const guess = Math.max(0, sources.flux[c]?.[i] as number);
-      for (let s = 0; s < list.n; s++) {
-        const r = Math.sqrt(((list.dx[s] as number) - x) ** 2 + ((list.dy[s] as number) - y) ** 2);
-        if (r < from) continue;
-        const p = profileAt(table, r);
-        if (r < inner) {
-          const sigma = stamps.noise[k * lattices + (list.lattice[s] as number)] as number;
-          const signal = guess * p;
-          const w = 1 / (sigma * sigma + noisePerSignal * signal + (0.05 * signal) ** 2);
-          top += w * p * (list.value[s] as number);
-          bottom += w * p * p;
-        } else {
-          ring += list.value[s] as number;
-          ringModel += p;
-        }
-      }
-      if (!(bottom > 0) || !(top > 0)) return;
-      sums.push([ring, (ringModel * top) / bottom]);
-    }
-    if (sums.length !== 2) return;
-    for (let c = 0; c < 2; c++) {
-      (observed[c] as number[]).push((sums[c] as [number, number])[0]);
-      (expected[c] as number[]).push((sums[c] as [number, number])[1]);
-    }
-    used.push(i);
+  const rings = (['B', 'R'] as const).map((name) => {
+    const channel = plan.channels.indexOf(name);
+    return {
+      plan,
+      channel,
+      stamps: wide.stamps,
+      sources,
+      flux: sources.flux[channel] as Float64Array,
+      shift: effective.shifts[channel] as { x: Float64Array; y: Float64Array },
+      table: effective.profiles[channel]?.table as ProfileTable,
+      rim: effective.profiles[channel]?.rim ?? 0,
+      rMax,
+      clip: 0.9 * (saturation[channel] as number),
+      noisePerSignal,
+      neighbours,
+    };
   });
-  const n = used.length;
+  wide.sources.forEach((i, k) => {
+    const sums = rings.map((ring) => ringOf(ring, i, k, list));
+    const [blue, red] = sums;
+    if (!blue || !red) return;
+    [blue, red].forEach((sum, c) => {
+      observed[c]?.push(sum.observed);
+      expected[c]?.push(sum.expected);
+    });
+  });
+  const n = observed[0]?.length ?? 0;
   if (n < FEWEST) return null;
   const ratio = (c: number, pick: (k: number) => number): number => {
     let a = 0;
@@ -142,4 +98,109 @@ export function saturatedHalo(
     blueOverExpected: blue,
     redOverExpected: redder,
   };
+}
+
+/** What the ring of a saturated star in one channel is measured with. */
+interface RingInput {
+  plan: ChannelPlan;
+  channel: number;
+  stamps: Stamps;
+  sources: Sources;
+  flux: Float64Array;
+  shift: { x: Float64Array; y: Float64Array };
+  table: ProfileTable;
+  rim: number;
+  rMax: number;
+  /** Physical level from which a sample counts as clipped. */
+  clip: number;
+  noisePerSignal: number;
+  neighbours: NeighbourLists;
+}
+
+/**
+ * Light of source `i` (stamp `k`) in the ring, and what the profile scaled to the wing inside the ring expects there; null when the clipped area
+ * reaches too far out, or the wing holds no light.
+ */
+function ringOf(
+  input: RingInput,
+  i: number,
+  k: number,
+  list: SampleList,
+): { observed: number; expected: number } | null {
+  const { stamps, sources, shift, table, rMax, noisePerSignal } = input;
+  const inner = RING_FROM * rMax;
+  const lattices = input.plan.lattices.length;
+  const cx = stamps.cx[k] as number;
+  const cy = stamps.cy[k] as number;
+  const x = (sources.x[i] as number) + (shift.x[i] as number) - cx;
+  const y = (sources.y[i] as number) + (shift.y[i] as number) - cy;
+  gatherSamples(stamps, k, input.plan, input.channel, x, y, 0, rMax, list);
+  const from = clippedTo(input, k, x, y, inner, list) + GUARD;
+  if (from > 0.7 * inner) return null;
+  takeNeighboursOff(input, k, list);
+  let top = 0;
+  let bottom = 0;
+  let ring = 0;
+  let ringModel = 0;
+  const guess = Math.max(0, input.flux[i] as number);
+  for (let s = 0; s < list.n; s++) {
+    const dx = (list.dx[s] as number) - x;
+    const dy = (list.dy[s] as number) - y;
+    const r = Math.sqrt(dx * dx + dy * dy);
+    if (r < from) continue;
+    const p = profileAt(table, r);
+    if (r < inner) {
+      const sigma = stamps.noise[k * lattices + (list.lattice[s] as number)] as number;
+      const signal = guess * p;
+      const w = 1 / (sigma * sigma + noisePerSignal * signal + (0.05 * signal) ** 2);
+      top += w * p * (list.value[s] as number);
+      bottom += w * p * p;
+    } else {
+      ring += list.value[s] as number;
+      ringModel += p;
+    }
+  }
+  return bottom > 0 && top > 0 ? { observed: ring, expected: (ringModel * top) / bottom } : null;
+}
+
+/** Distance of the outermost clipped sample within `inner`; 0 when none is clipped. */
+function clippedTo(
+  input: RingInput,
+  k: number,
+  x: number,
+  y: number,
+  inner: number,
+  list: SampleList,
+): number {
+  const lattices = input.plan.lattices.length;
+  const { background } = input.stamps;
+  let outermost = 0;
+  for (let s = 0; s < list.n; s++) {
+    const mesh = background[k * lattices + (list.lattice[s] as number)] as number;
+    if ((list.value[s] as number) + mesh < input.clip) continue;
+    const dx = (list.dx[s] as number) - x;
+    const dy = (list.dy[s] as number) - y;
+    const r = Math.sqrt(dx * dx + dy * dy);
+    if (r < inner && r > outermost) outermost = r;
+  }
+  return outermost;
+}
+
+function takeNeighboursOff(input: RingInput, k: number, list: SampleList): void {
+  const { stamps, sources, shift, table, rim, rMax, neighbours, flux } = input;
+  const cx = stamps.cx[k] as number;
+  const cy = stamps.cy[k] as number;
+  for (let m = neighbours.start[k] as number; m < (neighbours.start[k + 1] as number); m++) {
+    const j = neighbours.index[m] as number;
+    const f = flux[j] as number;
+    if (!(f > 0)) continue;
+    const nx = (sources.x[j] as number) + (shift.x[j] as number) - cx;
+    const ny = (sources.y[j] as number) + (shift.y[j] as number) - cy;
+    for (let s = 0; s < list.n; s++) {
+      const dx = (list.dx[s] as number) - nx;
+      const dy = (list.dy[s] as number) - ny;
+      const r = Math.sqrt(dx * dx + dy * dy);
+      list.value[s] = (list.value[s] as number) - f * extendedProfileAt(table, rim, rMax, r);
+    }
+  }
 }

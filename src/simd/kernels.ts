@@ -44,6 +44,19 @@ export interface Kernels {
     threshold: number,
     hits: number,
   ): number;
+  /**
+   * Writes, as three doubles at `out`, sum, sum of squares and number of value − centre over the 32-bit values in low … high. NaN is never
+   * inside; `count` is even.
+   */
+  moments(at: number, count: number, centre: number, low: number, high: number, out: number): void;
+  /**
+   * The 32-bit value with `rank` smaller ones; it must lie in low … high (32-bit values). `count` is a multiple of four; NaN counts as
+   * larger than anything. O(count × 32) at most, without a branch on the data.
+   */
+  select(at: number, count: number, rank: number, low: number, high: number): number;
+  /** Number of values below `limit`, and the largest of them (−∞ where there is none); `count` and NaN as for `select`. */
+  below(at: number, count: number, limit: number): number;
+  largestBelow(at: number, count: number, limit: number): number;
   /** Straight lines between nodes eight columns apart; `nodes` holds intervals + 1 values. */
   ramp(nodes: number, out: number, intervals: number): void;
 }

@@ -172,4 +172,107 @@
         (local.set $nodes (i32.add (local.get $nodes) (i32.const 4)))
         (local.set $out (i32.add (local.get $out) (i32.const 32)))
         (br $intervals))))
+
+  ;; Sum, sum of squares and number of d = value - centre over the 32-bit values from `$low` to `$high`, as three doubles at
+  ;; `$out`. Even and odd places are summed apart and added at the end. `$count` is even: an odd list ends with a NaN.
+  (func (export "moments")
+    (param $at i32) (param $count i32) (param $centre f64) (param $low f64) (param $high f64) (param $out i32)
+    (local $end i32) (local $v v128) (local $inside v128) (local $sum v128) (local $squares v128) (local $n v128)
+    (local.set $end (i32.add (local.get $at) (i32.shl (local.get $count) (i32.const 2))))
+    (block $done
+      (loop $pairs
+        (br_if $done (i32.ge_u (local.get $at) (local.get $end)))
+        (local.set $v (f64x2.promote_low_f32x4 (v128.load64_zero (local.get $at))))
+        (local.set $inside
+          (v128.and
+            (f64x2.ge (local.get $v) (f64x2.splat (local.get $low)))
+            (f64x2.le (local.get $v) (f64x2.splat (local.get $high)))))
+        (local.set $v
+          (v128.and (local.get $inside)
+            (f64x2.sub (local.get $v) (f64x2.splat (local.get $centre)))))
+        (local.set $sum (f64x2.add (local.get $sum) (local.get $v)))
+        (local.set $squares
+          (f64x2.add (local.get $squares) (f64x2.mul (local.get $v) (local.get $v))))
+        (local.set $n (i64x2.sub (local.get $n) (local.get $inside)))
+        (local.set $at (i32.add (local.get $at) (i32.const 8)))
+        (br $pairs)))
+    (f64.store (local.get $out)
+      (f64.add (f64x2.extract_lane 0 (local.get $sum)) (f64x2.extract_lane 1 (local.get $sum))))
+    (f64.store offset=8 (local.get $out)
+      (f64.add (f64x2.extract_lane 0 (local.get $squares)) (f64x2.extract_lane 1 (local.get $squares))))
+    (f64.store offset=16 (local.get $out)
+      (f64.convert_i64_s
+        (i64.add (i64x2.extract_lane 0 (local.get $n)) (i64x2.extract_lane 1 (local.get $n))))))
+
+  ;; Number of values below `$limit`; `$count` is a multiple of four, NaN counts as not below.
+  (func $below (export "below") (param $at i32) (param $count i32) (param $limit f32) (result i32)
+    (local $end i32) (local $n v128) (local $t v128)
+    (local.set $t (f32x4.splat (local.get $limit)))
+    (local.set $end (i32.add (local.get $at) (i32.shl (local.get $count) (i32.const 2))))
+    (block $done
+      (loop $groups
+        (br_if $done (i32.ge_u (local.get $at) (local.get $end)))
+        (local.set $n
+          (i32x4.sub (local.get $n) (f32x4.lt (v128.load (local.get $at)) (local.get $t))))
+        (local.set $at (i32.add (local.get $at) (i32.const 16)))
+        (br $groups)))
+    (i32.add
+      (i32.add (i32x4.extract_lane 0 (local.get $n)) (i32x4.extract_lane 1 (local.get $n)))
+      (i32.add (i32x4.extract_lane 2 (local.get $n)) (i32x4.extract_lane 3 (local.get $n)))))
+
+  ;; The order of floats is that of these integers: the sign bit of negative ones turns the others round.
+  (func $ofKey (param $key i32) (result f32)
+    (f32.reinterpret_i32
+      (i32.xor (local.get $key)
+        (i32.and (i32.shr_s (local.get $key) (i32.const 31)) (i32.const 0x7fffffff)))))
+  (func $keyOf (param $value f32) (result i32)
+    (local $bits i32)
+    (local.set $bits (i32.reinterpret_f32 (local.get $value)))
+    (i32.xor (local.get $bits)
+      (i32.and (i32.shr_s (local.get $bits) (i32.const 31)) (i32.const 0x7fffffff))))
+
+  ;; The value with `$rank` smaller ones (equal ones in any order), known to lie from `$low` to `$high`: the interval is
+  ;; halved on the integer order, every step one count without a branch on the data.
+  (func (export "select")
+    (param $at i32) (param $count i32) (param $rank i32) (param $low f32) (param $high f32) (result f32)
+    (local $from i32) (local $to i32) (local $middle i32)
+    ;; Invariant: at most `rank` values lie below `from`, more than `rank` below `to` + 1.
+    (local.set $from (call $keyOf (local.get $low)))
+    (local.set $to (call $keyOf (local.get $high)))
+    (block $done
+      (loop $halves
+        (br_if $done (i32.ge_s (local.get $from) (local.get $to)))
+        ;; Mean rounded up without overflow.
+        (local.set $middle
+          (i32.sub
+            (i32.or (local.get $from) (local.get $to))
+            (i32.shr_s (i32.xor (local.get $from) (local.get $to)) (i32.const 1))))
+        (if (i32.gt_s
+              (call $below (local.get $at) (local.get $count) (call $ofKey (local.get $middle)))
+              (local.get $rank))
+          (then (local.set $to (i32.sub (local.get $middle) (i32.const 1))))
+          (else (local.set $from (local.get $middle))))
+        (br $halves)))
+    (call $ofKey (local.get $from)))
+
+  ;; The largest value below `$limit`; minus infinity where there is none.
+  (func (export "largestBelow") (param $at i32) (param $count i32) (param $limit f32) (result f32)
+    (local $end i32) (local $best v128) (local $v v128) (local $none v128) (local $t v128)
+    (local.set $none (f32x4.splat (f32.const -inf)))
+    (local.set $best (local.get $none))
+    (local.set $t (f32x4.splat (local.get $limit)))
+    (local.set $end (i32.add (local.get $at) (i32.shl (local.get $count) (i32.const 2))))
+    (block $done
+      (loop $groups
+        (br_if $done (i32.ge_u (local.get $at) (local.get $end)))
+        (local.set $v (v128.load (local.get $at)))
+        (local.set $best
+          (f32x4.max (local.get $best)
+            (v128.bitselect (local.get $v) (local.get $none)
+              (f32x4.lt (local.get $v) (local.get $t)))))
+        (local.set $at (i32.add (local.get $at) (i32.const 16)))
+        (br $groups)))
+    (f32.max
+      (f32.max (f32x4.extract_lane 0 (local.get $best)) (f32x4.extract_lane 1 (local.get $best)))
+      (f32.max (f32x4.extract_lane 2 (local.get $best)) (f32x4.extract_lane 3 (local.get $best)))))
 )

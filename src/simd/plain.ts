@@ -10,6 +10,7 @@ const { fround } = Math;
 export function createPlainKernels(bytes: number): Kernels {
   const buffer = new ArrayBuffer(Math.ceil(bytes / 16) * 16);
   const f32 = new Float32Array(buffer);
+  const f64 = new Float64Array(buffer, 0, Math.floor(buffer.byteLength / 8));
   const i32 = new Int32Array(buffer);
   const u16 = new Uint16Array(buffer);
   return {
@@ -86,6 +87,41 @@ export function createPlainKernels(bytes: number): Kernels {
         if (reached) i32[(hits >> 2) + count++] = x;
       }
       return count;
+    },
+    moments(at, count, centre, low, high, out) {
+      const sum = [0, 0];
+      const squares = [0, 0];
+      let n = 0;
+      for (let i = 0; i < count; i++) {
+        const value = f32[(at >> 2) + i] as number;
+        if (!(value >= low && value <= high)) continue;
+        const d = value - centre;
+        sum[i & 1] = (sum[i & 1] as number) + d;
+        squares[i & 1] = (squares[i & 1] as number) + d * d;
+        n++;
+      }
+      f64[out >> 3] = (sum[0] as number) + (sum[1] as number);
+      f64[(out >> 3) + 1] = (squares[0] as number) + (squares[1] as number);
+      f64[(out >> 3) + 2] = n;
+    },
+    select(at, count, rank) {
+      const values = f32.subarray(at >> 2, (at >> 2) + count).filter((value) => value === value);
+      return values.sort()[rank] as number;
+    },
+    below(at, count, limit) {
+      const t = fround(limit);
+      let n = 0;
+      for (let i = at >> 2; i < (at >> 2) + count; i++) if ((f32[i] as number) < t) n++;
+      return n;
+    },
+    largestBelow(at, count, limit) {
+      const t = fround(limit);
+      let best = Number.NEGATIVE_INFINITY;
+      for (let i = at >> 2; i < (at >> 2) + count; i++) {
+        const value = f32[i] as number;
+        if (value < t && value > best) best = value;
+      }
+      return best;
     },
     ramp(nodes, out, intervals) {
       const from = nodes >> 2;

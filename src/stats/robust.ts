@@ -1,4 +1,5 @@
 /** Robust location and scale: of pixel samples (in place, Float32Array) and of short lists of star values. */
+import { createKernels, type Kernels } from '../simd/kernels.js';
 import { medianInPlace } from './select.js';
 
 /** σ of a normal distribution per median absolute deviation: 1 / Φ⁻¹(0.75). */
@@ -18,56 +19,120 @@ const MAX_CLIP_ROUNDS = 8;
  * median where they are skewed badly (|mean − median| ≥ 0.3 σ). Noise is the clipped
  * standard deviation, corrected for the cut tails.
  *
- * @param data samples without NaN; reordered and compacted
+ * The samples are never moved: a cut is a narrower interval, a median a search for its value. O(n) a round.
+ *
+ * @param data samples without NaN; left as they are
  * @param n number of samples
  * @param out receives [location, noise, samples left]; NaN, NaN, 0 when n = 0
  */
 export function clippedSky(data: Float32Array, n: number, out: Float64Array): void {
-  let count = n;
-  let median = medianInPlace(data, count);
-  // First cut: a scale that bright stars cannot inflate, the spread of the samples below the median.
-  let squares = 0;
-  let below = 0;
-  for (let i = 0; i < count; i++) {
-    const d = median - (data[i] as number);
-    if (d >= 0) {
-      squares += d * d;
-      below++;
-    }
+  if (n === 0) {
+    out.set([Number.NaN, Number.NaN, 0]);
+    return;
   }
-  let sigma = Math.sqrt(squares / Math.max(1, below));
-  let centre = median;
-  let mean = median;
-  for (let round = 0; round < MAX_CLIP_ROUNDS && count > 0; round++) {
-    const low = centre - 3 * sigma;
-    const high = centre + 3 * sigma;
-    let kept = 0;
-    let sum = 0;
-    let sumSquares = 0;
-    for (let i = 0; i < count; i++) {
-      const value = data[i] as number;
-      if (value >= low && value <= high) {
-        data[kept++] = value;
-        // Relative to the first median: no loss of digits on a high pedestal.
-        const d = value - median;
-        sum += d;
-        sumSquares += d * d;
-      }
-    }
-    const offset = sum / kept;
-    mean = median + offset;
-    sigma = Math.sqrt(Math.max(0, sumSquares / kept - offset * offset)) / TRUNCATED_3_SIGMA;
-    const unchanged = kept === count && round > 0;
-    count = kept;
+  const work = skyMemory(n);
+  work.values.set(n === data.length ? data : data.subarray(0, n));
+  // Groups of four: what follows the last sample is no number, and counts as nothing.
+  const count = (n + 3) & ~3;
+  for (let i = n; i < count; i++) work.values[i] = Number.NaN;
+  let low = Number.NEGATIVE_INFINITY;
+  let high = Number.POSITIVE_INFINITY;
+  const first = skyMedian(work, count, low, high, n);
+  // First cut: a scale that bright stars cannot inflate, the spread of the samples below the median.
+  skyMoments(work, count, first, low, first);
+  let sigma = Math.sqrt(work.squares / Math.max(1, work.kept));
+  let centre = first;
+  let mean = first;
+  let kept = n;
+  for (let round = 0; round < MAX_CLIP_ROUNDS; round++) {
+    low = Math.max(low, centre - 3 * sigma);
+    high = Math.min(high, centre + 3 * sigma);
+    // Relative to the first median: no loss of digits on a high pedestal.
+    skyMoments(work, count, first, low, high);
+    const offset = work.sum / work.kept;
+    mean = first + offset;
+    sigma = Math.sqrt(Math.max(0, work.squares / work.kept - offset * offset)) / TRUNCATED_3_SIGMA;
+    const unchanged = work.kept === kept && round > 0;
+    kept = work.kept;
     // Later cuts go round the mean of what is left: close to the median by now, and much cheaper.
     centre = mean;
-    if (unchanged || sigma === 0) break;
+    if (unchanged || sigma === 0 || kept === 0) break;
   }
-  median = medianInPlace(data, count);
+  const median = skyMedian(work, count, low, high, kept);
   out[0] =
     !(sigma > 0) || Math.abs(mean - median) >= 0.3 * sigma ? median : 2.5 * median - 1.5 * mean;
   out[1] = sigma;
-  out[2] = count;
+  out[2] = kept;
+}
+
+/** Samples under the kernels, and what the last call of `skyMoments` found. */
+interface SkyMemory {
+  kernels: Kernels;
+  values: Float32Array;
+  results: Float64Array;
+  sum: number;
+  squares: number;
+  kept: number;
+}
+
+/** Bytes before the samples: three doubles. */
+const RESULT_BYTES = 32;
+
+let memory: SkyMemory | null = null;
+
+/** Room for n samples: made once, larger when needed. */
+function skyMemory(n: number): SkyMemory {
+  if (memory && memory.values.length >= n + 4) return memory;
+  const capacity = Math.max(4096, 2 * n);
+  const kernels = createKernels(RESULT_BYTES + 4 * capacity);
+  memory = {
+    kernels,
+    values: new Float32Array(kernels.buffer, RESULT_BYTES, capacity),
+    results: new Float64Array(kernels.buffer, 0, 3),
+    sum: 0,
+    squares: 0,
+    kept: 0,
+  };
+  return memory;
+}
+
+/** Moments about `centre` of the samples in low … high. */
+function skyMoments(
+  work: SkyMemory,
+  count: number,
+  centre: number,
+  low: number,
+  high: number,
+): void {
+  work.kernels.moments(RESULT_BYTES, count, centre, low, high, 0);
+  work.sum = work.results[0] as number;
+  work.squares = work.results[1] as number;
+  work.kept = work.results[2] as number;
+}
+
+/** Median of the `kept` samples in low … high: the mean of the middle two for an even number. */
+function skyMedian(
+  work: SkyMemory,
+  count: number,
+  low: number,
+  high: number,
+  kept: number,
+): number {
+  if (kept === 0) return Number.NaN;
+  const { kernels } = work;
+  let rank = kept >> 1;
+  if (low > Number.NEGATIVE_INFINITY) {
+    // Samples below the interval come first in rank.
+    skyMoments(work, count, low, Number.NEGATIVE_INFINITY, high);
+    rank += work.kept - kept;
+  }
+  const upper = kernels.select(RESULT_BYTES, count, rank, low, high);
+  if (kept & 1) return upper;
+  const lower =
+    kernels.below(RESULT_BYTES, count, upper) === rank
+      ? kernels.largestBelow(RESULT_BYTES, count, upper)
+      : upper;
+  return 0.5 * (lower + upper);
 }
 
 /** Median of a list, which stays as it is; NaN entries are left out; NaN for an empty list. */

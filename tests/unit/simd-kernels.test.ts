@@ -114,6 +114,41 @@ describe('SIMD kernels', () => {
     );
   });
 
+  test('moments, ranks and neighbours in rank of a list that ends with NaN', () => {
+    // Small integers make ties; both signs turn the order of the bits round.
+    const value = fc.oneof(
+      fc.integer({ min: -4, max: 4 }).map((v) => v + 0.5),
+      fc.float({ min: -65536, max: 65536, noNaN: true }).filter((v) => v !== 0),
+    );
+    fc.assert(
+      fc.property(fc.array(value, { minLength: 1, maxLength: 70 }), fc.nat(), (list, pick) => {
+        const count = (list.length + 3) & ~3;
+        const sorted = Float32Array.from(list).sort();
+        const rank = pick % list.length;
+        const answers = [createKernels(1024), createPlainKernels(1024)].map((kernels) => {
+          const values = new Float32Array(kernels.buffer, 32, count);
+          values.fill(Number.NaN);
+          values.set(list);
+          const found = kernels.select(32, count, rank, sorted[0], sorted[list.length - 1]);
+          kernels.moments(32, count, 1.5, -3, found, 0);
+          return [
+            found,
+            kernels.select(32, count, rank, -Infinity, Infinity),
+            kernels.below(32, count, found),
+            kernels.largestBelow(32, count, found),
+            ...new Float64Array(kernels.buffer, 0, 3),
+          ];
+        });
+        expect(answers[0]).toEqual(answers[1]);
+        const [found, again, below, before] = answers[0] as number[];
+        expect(found).toBe(sorted[rank]);
+        expect(again).toBe(found);
+        expect(below).toBe(sorted.findIndex((v) => v >= (found as number)));
+        expect(before).toBe(below === 0 ? -Infinity : sorted[(below as number) - 1]);
+      }),
+    );
+  });
+
   test('straight lines between nodes', () => {
     fc.assert(
       fc.property(seeds, fc.integer({ min: 1, max: 60 }), (seed, pieces) => {
