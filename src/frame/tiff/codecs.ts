@@ -88,16 +88,9 @@ const END = 257;
 const FIRST_FREE = 258;
 const TABLE = 4096;
 
-/** The strings of the table: each is the string of its prefix and one byte more. Filled anew for every block. */
-const prefixes = new Uint16Array(TABLE);
-const suffixes = new Uint8Array(TABLE);
-const firsts = new Uint8Array(TABLE);
-const lengths = new Uint16Array(TABLE);
-for (let i = 0; i < 256; i++) {
-  suffixes[i] = i;
-  firsts[i] = i;
-  lengths[i] = 1;
-}
+/** The strings of the table, as places in the unpacked block: every string was written there when its code was made. */
+const starts = new Uint32Array(TABLE);
+const lengths = new Uint32Array(TABLE);
 
 /**
  * Codes of 9 to 12 bits, highest bit first; the width grows one code early (section 13). Files from before TIFF 6.0 hold the lowest bit
@@ -112,7 +105,7 @@ function unpackLzw(packed: Uint8Array, out: Uint8Array): void {
   let held = 0;
   let width = 9;
   let next = FIRST_FREE;
-  let previous = -1;
+  let previousStart = -1;
   while (to < out.length) {
     while (held < width) {
       if (from >= packed.length) throw ended(to, out.length);
@@ -123,39 +116,33 @@ function unpackLzw(packed: Uint8Array, out: Uint8Array): void {
     held -= width;
     const code = (isOld ? bits : bits >> held) & ((1 << width) - 1);
     if (isOld) bits >>= width;
-    if (code === CLEAR) {
+    if (code < CLEAR) {
+      if (previousStart >= 0 && next < TABLE) {
+        starts[next] = previousStart;
+        lengths[next++] = to - previousStart + 1;
+      }
+      previousStart = to;
+      out[to++] = code;
+    } else if (code === CLEAR) {
       width = 9;
       next = FIRST_FREE;
-      previous = -1;
-      continue;
-    }
-    if (code === END) throw ended(to, out.length);
-    if (previous < 0) {
-      if (code > CLEAR) throw new CodecFault(`LZW: code ${code} directly after a clear code`);
-      out[to++] = code;
-      previous = code;
-      continue;
-    }
-    if (code > next) {
-      throw new CodecFault(`LZW: code ${code} in a table of ${next}`);
-    }
-    if (next < TABLE) {
-      // The code that is made by this very step stands for the previous string and its own first byte.
-      prefixes[next] = previous;
-      suffixes[next] = firsts[code === next ? previous : code] as number;
-      firsts[next] = firsts[previous] as number;
-      lengths[next] = (lengths[previous] as number) + 1;
-      next++;
-      if (next === (1 << width) - early && width < 12) width++;
-    }
-    const length = lengths[code] as number;
-    let link = code;
-    for (let at = to + length - 1; at >= to; at--) {
+      previousStart = -1;
+    } else if (code === END) {
+      throw ended(to, out.length);
+    } else {
+      if (previousStart < 0) throw new CodecFault(`LZW: code ${code} directly after a clear code`);
+      // The string that is made now is the previous one and the byte behind it, which is written by this very step.
+      if (next < TABLE) {
+        starts[next] = previousStart;
+        lengths[next++] = to - previousStart + 1;
+      }
+      if (code >= next) throw new CodecFault(`LZW: code ${code} in a table of ${next}`);
+      let source = starts[code] as number;
       // A string that reaches beyond the last row is cut there.
-      if (at < out.length) out[at] = suffixes[link] as number;
-      link = prefixes[link] as number;
+      const end = Math.min(to + (lengths[code] as number), out.length);
+      previousStart = to;
+      while (to < end) out[to++] = out[source++] as number;
     }
-    to += length;
-    previous = code;
+    if (next >= (1 << width) - early && width < 12) width++;
   }
 }
