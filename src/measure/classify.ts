@@ -4,7 +4,7 @@ import type { ChannelPlan } from '../detect/lattice.js';
 import { SATURATION_MARGIN } from '../detect/saturation.js';
 import { type Stamps, siteTable } from '../detect/stamps.js';
 import { madSigma, medianOf } from '../stats/robust.js';
-import { fwhmOfAlpha } from './moffat-fit.js';
+import { fwhmOfAlpha } from './moffat-model.js';
 import { type FitColumns, noiseSnr, type Sources } from './sources.js';
 
 /** Share of the light outside the brightest sample below which a source is a hot pixel (a star of FWHM 1.3 px leaves more than 1.0, one of 1.0 px still 0.3). */

@@ -1,20 +1,8 @@
 /** Runs the single-star fit over sources and files the results in columns. */
 import type { ChannelPlan } from '../detect/lattice.js';
 import type { Stamps } from '../detect/stamps.js';
-import {
-  alphaOfFwhm,
-  createFitScratch,
-  type FitSettings,
-  fitQuality,
-  fitStar,
-  PBACKGROUND,
-  PFLUX,
-  PG1,
-  PG2,
-  PLNALPHA,
-  PX,
-  PY,
-} from './moffat-fit.js';
+import { createFitScratch, type FitSettings, fitQuality, fitStar } from './moffat-fit.js';
+import { alphaOfFwhm, PBACKGROUND, PFLUX, PG1, PG2, PLNALPHA, PX, PY } from './moffat-model.js';
 import { createSampleList, gatherSamples } from './samples.js';
 import type { FitColumns, Sources } from './sources.js';
 
@@ -110,6 +98,6 @@ export function fitSources(
     out.g2[i] = p[PG2] as number;
     out.gError[i] = Math.sqrt(0.5 * ((errors[PG1] as number) ** 2 + (errors[PG2] as number) ** 2));
     out.reducedChi2[i] = chi2;
-    out.quality[i] = fitQuality(samples, p, settings, QUALITY_MODEL_ERROR * peak);
+    out.quality[i] = fitQuality(samples, p, settings, QUALITY_MODEL_ERROR * peak, scratch);
   }
 }

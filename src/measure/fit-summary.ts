@@ -2,7 +2,7 @@
 import { createRecordedFwhmTable } from '../optics/pixel.js';
 import { createRandom } from '../stats/random.js';
 import { MAD_TO_SIGMA, madSigma, medianOf } from '../stats/robust.js';
-import { fwhmOfAlpha } from './moffat-fit.js';
+import { fwhmOfAlpha } from './moffat-model.js';
 import type { Uncertain } from './result.js';
 import type { FitColumns } from './sources.js';
 import { plusMinus, uncertain } from './uncertain.js';

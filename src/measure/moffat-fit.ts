@@ -1,53 +1,10 @@
 /** The single-star fit: an elliptical Moffat (or Gaussian) integrated over the pixel while fitting, to native samples.
  *
  * Levenberg–Marquardt with analytic derivatives; seven parameters: x, y, flux, background, ln α, g1, g2.
- * The matrix of the quadratic form is α² [[1 + g1, g2], [g2, 1 − g1]], so |g| < 1 keeps it positive definite, the squared
- * axes are α²(1 ± |g|) and the angle of the long axis is ½ atan2(g2, g1).
- * Moffat: I = F (β − 1)/(π α² √(1 − g²)) (1 + u)^−β (Moffat 1969, A&A 3, 455). Gaussian: I = F/(2π α² √(1 − g²)) e^(−u/2).
  */
 import { factorCholesky, inverseDiagonal, solveFactored } from '../stats/solve.js';
+import { evaluateModel, NP, PBACKGROUND, PG1, PG2, PLNALPHA, TERMS } from './moffat-model.js';
 import type { SampleList } from './samples.js';
-
-/** Indices of the parameter vector. */
-export const PX = 0;
-export const PY = 1;
-export const PFLUX = 2;
-export const PBACKGROUND = 3;
-export const PLNALPHA = 4;
-export const PG1 = 5;
-export const PG2 = 6;
-const NP = 7;
-
-/** Gauss–Legendre nodes over a pixel and their weights (Abramowitz & Stegun, table 25.4): one, two, three, five nodes, one after the other. */
-const NODE_X = Float64Array.of(
-  0,
-  -0.2886751345948129,
-  0.2886751345948129,
-  -0.3872983346207417,
-  0,
-  0.3872983346207417,
-  -0.4530899229693319,
-  -0.2692346550528415,
-  0,
-  0.2692346550528415,
-  0.4530899229693319,
-);
-const NODE_W = Float64Array.of(
-  1,
-  0.5,
-  0.5,
-  5 / 18,
-  8 / 18,
-  5 / 18,
-  0.1184634425280945,
-  0.2393143352496832,
-  0.2844444444444444,
-  0.2393143352496832,
-  0.1184634425280945,
-);
-/** Optical FWHM below which two, then three nodes no longer follow a star across one pixel to 0.1 % (worst for small exponents; the error falls as FWHM⁻⁴). */
-const TWO_NODES_FROM_FWHM = 3;
-const THREE_NODES_FROM_FWHM = 1.3;
 
 const MAX_ITERATIONS = 12;
 /** A step that lowers χ² by less than this (in units of χ²/ν) moves no parameter by more than 0.05 σ. */
@@ -73,6 +30,8 @@ export interface FitSettings {
 
 /** Scratch of one fit at a time; made once. */
 export interface FitScratch {
+  /** Model and derivatives of every sample. */
+  terms: Float64Array;
   weights: Float64Array;
   normal: Float64Array;
   trialNormal: Float64Array;
@@ -86,6 +45,7 @@ export interface FitScratch {
 
 export function createFitScratch(capacity: number): FitScratch {
   return {
+    terms: new Float64Array(capacity * TERMS),
     weights: new Float64Array(capacity),
     normal: new Float64Array(NP * NP),
     trialNormal: new Float64Array(NP * NP),
@@ -98,100 +58,6 @@ export function createFitScratch(capacity: number): FitScratch {
   };
 }
 
-/** What the pixels of one evaluation share: the ellipse and its derivatives' factors. */
-interface Ellipse {
-  flux: number;
-  a: number;
-  b: number;
-  c: number;
-  k: number;
-  inverse: number;
-  /** 2 g / q and g / q. */
-  h1: number;
-  h2: number;
-}
-
-const ellipse: Ellipse = { flux: 0, a: 0, b: 0, c: 0, k: 0, inverse: 0, h1: 0, h2: 0 };
-/** terms[0] = model, terms[1 + k] = ∂/∂parameter k. */
-const terms = new Float64Array(NP + 1);
-
-function setEllipse(p: Float64Array, beta: number): void {
-  const alpha2 = Math.exp(2 * (p[PLNALPHA] as number));
-  const g1 = p[PG1] as number;
-  const g2 = p[PG2] as number;
-  const q = 1 - g1 * g1 - g2 * g2;
-  const inverse = 1 / (alpha2 * q);
-  ellipse.flux = p[PFLUX] as number;
-  ellipse.inverse = inverse;
-  ellipse.a = (1 - g1) * inverse;
-  ellipse.b = -g2 * inverse;
-  ellipse.c = (1 + g1) * inverse;
-  ellipse.h1 = g1 / q;
-  ellipse.h2 = g2 / q;
-  ellipse.k =
-    beta === Number.POSITIVE_INFINITY
-      ? 1 / (2 * Math.PI * alpha2 * Math.sqrt(q))
-      : (beta - 1) / (Math.PI * alpha2 * Math.sqrt(q));
-}
-
-/** Model and its derivatives at one pixel, (px, py) from the centre, for the ellipse set last. */
-function evaluatePixel(beta: number, px: number, py: number, nodes: number): void {
-  const { a, b, c, k, inverse, h1, h2, flux } = ellipse;
-  const gaussian = beta === Number.POSITIVE_INFINITY;
-  const whole = Math.floor(beta);
-  const halfPower = !gaussian && beta - whole > 0.25;
-  let sumI = 0;
-  let sumX = 0;
-  let sumY = 0;
-  let sumA = 0;
-  let sumG1 = 0;
-  let sumG2 = 0;
-  const from = nodes === 1 ? 0 : nodes === 2 ? 1 : nodes === 3 ? 3 : 6;
-  for (let j = 0; j < nodes; j++) {
-    const dy = py + (NODE_X[from + j] as number);
-    const wy = NODE_W[from + j] as number;
-    for (let i = 0; i < nodes; i++) {
-      const dx = px + (NODE_X[from + i] as number);
-      const w = wy * (NODE_W[from + i] as number);
-      const ax = a * dx + b * dy;
-      const cy = b * dx + c * dy;
-      const u = ax * dx + cy * dy;
-      let intensity: number;
-      let slope: number;
-      if (gaussian) {
-        intensity = k * Math.exp(-0.5 * u);
-        slope = -0.5 * intensity;
-      } else {
-        const v = 1 / (1 + u);
-        let power = halfPower ? Math.sqrt(v) : 1;
-        for (let m = 0; m < whole; m++) power *= v;
-        intensity = k * power;
-        slope = -beta * intensity * v;
-      }
-      sumI += w * intensity;
-      const ws = w * slope;
-      sumX += ws * ax;
-      sumY += ws * cy;
-      sumA += ws * u;
-      sumG1 += ws * ((dy * dy - dx * dx) * inverse + 2 * h1 * u);
-      sumG2 += ws * (-2 * dx * dy * inverse + 2 * h2 * u);
-    }
-  }
-  terms[0] = flux * sumI;
-  terms[1 + PX] = -2 * flux * sumX;
-  terms[1 + PY] = -2 * flux * sumY;
-  terms[1 + PFLUX] = sumI;
-  terms[1 + PBACKGROUND] = 1;
-  terms[1 + PLNALPHA] = -2 * flux * (sumA + sumI);
-  terms[1 + PG1] = flux * (sumG1 + sumI * h1);
-  terms[1 + PG2] = flux * (sumG2 + sumI * h2);
-}
-
-function nodesFor(p: Float64Array, beta: number): 2 | 3 | 5 {
-  const fwhm = fwhmOfAlpha(Math.exp(p[PLNALPHA] as number), beta);
-  return fwhm >= TWO_NODES_FROM_FWHM ? 2 : fwhm >= THREE_NODES_FROM_FWHM ? 3 : 5;
-}
-
 /**
  * Normal equations and χ² at `p`. The sums live in locals (lower triangle n‹row›‹column›, gradient g‹row›), not in arrays: this is the
  * innermost loop of the whole measurement, and array accesses would cost more than the arithmetic.
@@ -200,16 +66,13 @@ function accumulate(
   samples: SampleList,
   p: Float64Array,
   settings: FitSettings,
+  terms: Float64Array,
   weights: Float64Array,
   normal: Float64Array,
   gradient: Float64Array,
 ): number {
-  const { dx: sampleX, dy: sampleY, value, n: count } = samples;
-  const { beta } = settings;
-  const near = settings.integrateWithinPx * settings.integrateWithinPx;
-  const nodes = nodesFor(p, beta);
-  const x0 = p[PX] as number;
-  const y0 = p[PY] as number;
+  const { value, n: count } = samples;
+  evaluateModel(samples, p, settings.beta, settings.integrateWithinPx, terms);
   const background = p[PBACKGROUND] as number;
   let chi2 = 0;
   let n00 = 0;
@@ -247,19 +110,16 @@ function accumulate(
   let g4 = 0;
   let g5 = 0;
   let g6 = 0;
-  setEllipse(p, beta);
   for (let i = 0; i < count; i++) {
-    const dx = (sampleX[i] as number) - x0;
-    const dy = (sampleY[i] as number) - y0;
-    evaluatePixel(beta, dx, dy, dx * dx + dy * dy < near ? nodes : 1);
+    const at = i * TERMS;
     const w = weights[i] as number;
-    const t0 = terms[1] as number;
-    const t1 = terms[2] as number;
-    const t2 = terms[3] as number;
-    const t4 = terms[5] as number;
-    const t5 = terms[6] as number;
-    const t6 = terms[7] as number;
-    const residual = (value[i] as number) - (terms[0] as number) - background;
+    const t0 = terms[at + 1] as number;
+    const t1 = terms[at + 2] as number;
+    const t2 = terms[at + 3] as number;
+    const t4 = terms[at + 5] as number;
+    const t5 = terms[at + 6] as number;
+    const t6 = terms[at + 7] as number;
+    const residual = (value[i] as number) - (terms[at] as number) - background;
     const wr = w * residual;
     chi2 += wr * residual;
     const w0 = w * t0;
@@ -346,17 +206,13 @@ function fillWeights(
   samples: SampleList,
   p: Float64Array,
   settings: FitSettings,
+  terms: Float64Array,
   weights: Float64Array,
 ): void {
-  const near = settings.integrateWithinPx * settings.integrateWithinPx;
-  const nodes = nodesFor(p, settings.beta);
-  setEllipse(p, settings.beta);
+  evaluateModel(samples, p, settings.beta, settings.integrateWithinPx, terms);
   const model = settings.modelSigma;
   for (let i = 0; i < samples.n; i++) {
-    const dx = (samples.dx[i] as number) - (p[PX] as number);
-    const dy = (samples.dy[i] as number) - (p[PY] as number);
-    evaluatePixel(settings.beta, dx, dy, dx * dx + dy * dy < near ? nodes : 1);
-    const signal = Math.max(0, terms[0] as number);
+    const signal = Math.max(0, terms[i * TERMS] as number);
     weights[i] =
       1 /
       ((settings.skyVariance[samples.lattice[i] as number] as number) +
@@ -374,16 +230,13 @@ export function fitQuality(
   p: Float64Array,
   settings: FitSettings,
   modelSigma: number,
+  scratch: FitScratch,
 ): number {
-  const near = settings.integrateWithinPx * settings.integrateWithinPx;
-  const nodes = nodesFor(p, settings.beta);
-  setEllipse(p, settings.beta);
+  const { terms } = scratch;
+  evaluateModel(samples, p, settings.beta, settings.integrateWithinPx, terms);
   let chi2 = 0;
   for (let i = 0; i < samples.n; i++) {
-    const dx = (samples.dx[i] as number) - (p[PX] as number);
-    const dy = (samples.dy[i] as number) - (p[PY] as number);
-    evaluatePixel(settings.beta, dx, dy, dx * dx + dy * dy < near ? nodes : 1);
-    const signal = terms[0] as number;
+    const signal = terms[i * TERMS] as number;
     const d = (samples.value[i] as number) - signal - (p[PBACKGROUND] as number);
     chi2 +=
       (d * d) /
@@ -411,13 +264,13 @@ export function fitStar(
 ): number {
   const freedom = samples.n - NP;
   if (freedom < 2) return Number.NaN;
-  const { weights, step, trial, work } = scratch;
+  const { terms, weights, step, trial, work } = scratch;
   let normal = scratch.normal;
   let gradient = scratch.gradient;
   let trialNormal = scratch.trialNormal;
   let trialGradient = scratch.trialGradient;
-  fillWeights(samples, p, settings, weights);
-  let chi2 = accumulate(samples, p, settings, weights, normal, gradient);
+  fillWeights(samples, p, settings, terms, weights);
+  let chi2 = accumulate(samples, p, settings, terms, weights, normal, gradient);
   let lambda = 1e-3;
   let converged = false;
   let reweighted = false;
@@ -445,7 +298,7 @@ export function fitStar(
         trial[PG1] = ((trial[PG1] as number) * LARGEST_G) / g;
         trial[PG2] = ((trial[PG2] as number) * LARGEST_G) / g;
       }
-      const next = accumulate(samples, trial, settings, weights, trialNormal, trialGradient);
+      const next = accumulate(samples, trial, settings, terms, weights, trialNormal, trialGradient);
       if (next <= chi2) {
         const drop = chi2 - next;
         p.set(trial);
@@ -466,8 +319,8 @@ export function fitStar(
       reweighted = true;
       converged = false;
       lambda = 1e-3;
-      fillWeights(samples, p, settings, weights);
-      chi2 = accumulate(samples, p, settings, weights, normal, gradient);
+      fillWeights(samples, p, settings, terms, weights);
+      chi2 = accumulate(samples, p, settings, terms, weights, normal, gradient);
     }
   }
   const reduced = chi2 / freedom;
@@ -479,15 +332,4 @@ export function fitStar(
     errors[j] = Math.sqrt(scratch.variance[j] as number) * inflate;
   }
   return Number.isFinite(reduced) ? reduced : Number.NaN;
-}
-
-/** FWHM of a Moffat with scale α and exponent β: 2 α √(2^{1/β} − 1); for β = Infinity, of a Gaussian with σ = α. */
-export function fwhmOfAlpha(alpha: number, beta: number): number {
-  if (beta === Number.POSITIVE_INFINITY) return 2 * Math.sqrt(2 * Math.LN2) * alpha;
-  return 2 * alpha * Math.sqrt(2 ** (1 / beta) - 1);
-}
-
-/** Inverse of `fwhmOfAlpha`. */
-export function alphaOfFwhm(fwhm: number, beta: number): number {
-  return fwhm / fwhmOfAlpha(1, beta);
 }

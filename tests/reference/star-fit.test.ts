@@ -2,10 +2,9 @@
 import { describe, expect, it } from 'vitest';
 import { createFloatReader } from '../../src/frame/convert.js';
 import { openFrame } from '../../src/frame/open.js';
+import { createFitScratch, fitStar } from '../../src/measure/moffat-fit.js';
 import {
   alphaOfFwhm,
-  createFitScratch,
-  fitStar,
   fwhmOfAlpha,
   PBACKGROUND,
   PFLUX,
@@ -14,7 +13,7 @@ import {
   PLNALPHA,
   PX,
   PY,
-} from '../../src/measure/moffat-fit.js';
+} from '../../src/measure/moffat-model.js';
 import { createSampleList } from '../../src/measure/samples.js';
 import { fixture } from '../helpers/data-files.js';
 import { starReference } from '../helpers/star-reference.js';

@@ -1,10 +1,8 @@
 /** The single-star fit: recovery of known parameters, and its derivatives by way of its error estimates. */
 import { describe, expect, test } from 'vitest';
+import { createFitScratch, type FitSettings, fitStar } from '../../src/measure/moffat-fit.js';
 import {
   alphaOfFwhm,
-  createFitScratch,
-  type FitSettings,
-  fitStar,
   fwhmOfAlpha,
   PBACKGROUND,
   PFLUX,
@@ -13,7 +11,7 @@ import {
   PLNALPHA,
   PX,
   PY,
-} from '../../src/measure/moffat-fit.js';
+} from '../../src/measure/moffat-model.js';
 import { createSampleList, type SampleList } from '../../src/measure/samples.js';
 import { expectClose } from '../expect-close.js';
 
@@ -26,7 +24,7 @@ const RULE = NODES.flatMap((node, i) => [
   [node / 2, WEIGHTS[i] / 2],
 ]);
 
-/** The model of moffat-fit.ts written out again, with a finer integral over the pixel. */
+/** The model of moffat-model.ts written out again, with a finer integral over the pixel. */
 function model(p: ArrayLike<number>, beta: number, x: number, y: number): number {
   const alpha2 = Math.exp(2 * p[PLNALPHA]);
   const q = 1 - p[PG1] ** 2 - p[PG2] ** 2;
