@@ -32,7 +32,11 @@ const PHASES = [
 ] as const;
 
 /** [T, Q, K] of the star image, mean over sub-pixel places. */
-function respond(maker: PsfMaker, wavefront: Partial<Wavefront>): [number, number, number] {
+function respond(
+  maker: PsfMaker,
+  wavefront: Partial<Wavefront>,
+  driftPx = 0,
+): [number, number, number] {
   const [image] = maker.make(
     [
       {
@@ -46,7 +50,7 @@ function respond(maker: PsfMaker, wavefront: Partial<Wavefront>): [number, numbe
       displacementPx: () => [0, 0],
       seeingFwhmPx: () => SEEING_PX,
       jitterPx: 0,
-      driftPx: [0, 0],
+      driftPx: [driftPx, 0],
       pixelIncluded: true,
     },
     [{ cellWeights: [1], offsetPx: [0, 0] }],
@@ -98,6 +102,7 @@ function respond(maker: PsfMaker, wavefront: Partial<Wavefront>): [number, numbe
 }
 
 const diffraction: number[] = [];
+const drift: number[] = [];
 const rows: Record<'defocus' | 'comaSize' | 'comaElongation' | 'skew', number[][]> = {
   defocus: [],
   comaSize: [],
@@ -109,6 +114,8 @@ for (const focalRatio of FOCAL_RATIOS) {
   const [sharp] = respond(maker, {});
   const unit = ((WAVELENGTH_NM / 1000) * focalRatio) / PIXEL_UM;
   diffraction.push((unit * unit) / sharp);
+  // A straight drift of 1.2 px: its mean square is 1.2²/12.
+  drift.push(respond(maker, {}, 1.2)[1] / (1.2 ** 2 / 12));
   const defocus: number[] = [];
   const comaSize: number[] = [];
   const comaElongation: number[] = [];
@@ -137,6 +144,8 @@ process.stdout.write(`/** Answers of the star fit to defocus and coma, by wave o
 
 /** Rows: (λN / pixel)² / T0, the share of diffraction in the star's size. */
 export const DIFFRACTION_SHARE = ${list(diffraction)} as const;
+/** Elongation Q over the mean square of a short straight drift, by row. */
+export const DRIFT_ELONGATION = ${list(drift)} as const;
 /** Columns: geometric mean square radius of the aberration / T0. */
 export const ABERRATION_SHARE = ${list(SHARES)} as const;
 ${table('defocus', 'DEFOCUS_GROWTH', 'Growth of T over the geometric growth by defocus.')}

@@ -56,8 +56,8 @@ export const FEW_STARS = 20;
 const LEAST_CONFIDENCE = 0.35;
 const ENOUGH_STARS = 50;
 /** Bootstrap misses what the laws leave out: factor on its errors, and a share of each amplitude (from the benchmark's coverage). */
-const SIGMA_FACTOR = 1.3;
-const SYSTEMATIC_SHARE = 0.04;
+const SIGMA_FACTOR = 1.1;
+const SYSTEMATIC_SHARE = 0.015;
 
 /** What the light fall-off found, as far as the causes need it; null = not measured. */
 export interface IlluminationInput {
@@ -327,9 +327,9 @@ function trackingCause(context: Context): Cause {
     const b = Math.sqrt(t - u);
     return (a - b) / (a + b);
   };
-  // A straight drift of length L adds L²/12 along it; the fit's answer to it is near that to defocus.
+  // A straight drift of length L adds L²/12 along it.
   const drift = (p: Float64Array): number =>
-    Math.sqrt((12 * length(p, U1, U2)) / (fit.response.defocus[0] as number));
+    Math.sqrt((12 * length(p, U1, U2)) / fit.response.drift);
   const angle = direction(fit, U1, U2, 360);
   const half = (value: number): number => value / 2;
   return {

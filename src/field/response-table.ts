@@ -2,6 +2,8 @@
 
 /** Rows: (λN / pixel)² / T0, the share of diffraction in the star's size. */
 export const DIFFRACTION_SHARE = [18, 53, 104, 214, 347, 578] as const;
+/** Elongation Q over the mean square of a short straight drift, by row. */
+export const DRIFT_ELONGATION = [1689, 1694, 1698, 1702, 1702, 1694] as const;
 /** Columns: geometric mean square radius of the aberration / T0. */
 export const ABERRATION_SHARE = [20, 100, 250, 500, 1000, 2000, 4000] as const;
 /** Growth of T over the geometric growth by defocus. */

@@ -6,6 +6,7 @@ import {
   COMA_SKEW,
   DEFOCUS_GROWTH,
   DIFFRACTION_SHARE,
+  DRIFT_ELONGATION,
 } from './response-table.js';
 
 /** Wavelength of the tables and of conversions, nm: green. */
@@ -22,6 +23,8 @@ export interface Response {
   comaSize: Float64Array;
   comaElongation: Float64Array;
   skew: Float64Array;
+  /** Elongation Q over the mean square of a short straight drift. */
+  drift: number;
 }
 
 /** (λN / pixel)² / T0, the share of diffraction in the size of a sharp star; null where it cannot be known. */
@@ -49,8 +52,10 @@ export function responseAt(diffraction: number): Response {
       const b = table[i + 1]?.[k] as number;
       return (a + f * (b - a)) / 1000;
     });
+  const driftAt = (k: number): number => (DRIFT_ELONGATION[k] as number) / 1000;
   return {
     diffraction,
+    drift: driftAt(i) + f * (driftAt(i + 1) - driftAt(i)),
     defocus: row(DEFOCUS_GROWTH),
     comaSize: row(COMA_GROWTH),
     comaElongation: row(COMA_ELONGATION),
