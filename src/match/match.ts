@@ -97,6 +97,8 @@ const MOST_GROWN = 16;
 /** A proposal about which this many stars were asked needs this score to be grown: below it all is noise. */
 const ENOUGH_ASKED = 12;
 const LEAST_SCORE = 4;
+/** Share of the overlap beyond which a match is not grown in another way. */
+const GOOD_SHARE = 0.75;
 /** Once a match is beyond doubt, only proposals with this share of its score are rivals. */
 const RIVAL_SCORE = 0.5;
 /** ln of a probability beyond which the search stops. */
@@ -185,12 +187,12 @@ function searchAligned(
   };
   const assessed: Assessed[] = [];
   for (const proposal of alignedProposals(a, b, maxShiftPx)) {
-    const refined = refine(a, b, proposal, pairing);
+    const refined = refine(a, b, proposal, pairing, true);
     if (refined === null) continue;
     const { scale, rotationDeg, mirrored } = describeTransform(refined.transform);
     if (mirrored || Math.abs(rotationDeg) > ALIGNED_ROTATION_DEG) continue;
     if (Math.abs(Math.log(scale)) > Math.log(ALIGNED_SCALE)) continue;
-    assessed.push(assess(a, b, refined, space));
+    collect(assessed, assess(a, b, refined, space));
   }
   return pickBest(assessed);
 }
@@ -240,15 +242,36 @@ function growBest(
     if (proposal.asked >= ENOUGH_ASKED && proposal.score < LEAST_SCORE) break;
     if (assessed.some((other) => agreesWith(proposal, other))) continue;
     grown++;
-    const refined = refine(a, b, proposal, pairing);
-    if (refined === null) continue;
-    const found = assess(a, b, refined, space);
-    const known = assessed.findIndex((other) => isSame(found, other));
-    if (known < 0) assessed.push(found);
-    else if (found.lnFalse < assessed[known].lnFalse) assessed[known] = found;
+    const found = growBothWays(a, b, proposal, pairing, space);
+    if (found === null) continue;
+    collect(assessed, found);
     // Beyond doubt: from here on only rivals matter, and these have the stars round them behind them too.
     if (found.lnFalse <= BEYOND_DOUBT) least = Math.max(least, RIVAL_SCORE * proposal.score);
   }
+}
+
+/** Adds a transform to the list; of two refinements of one transform the better stays. */
+function collect(assessed: Assessed[], found: Assessed): void {
+  const known = assessed.findIndex((other) => isSame(found, other));
+  if (known < 0) assessed.push(found);
+  else if (found.lnFalse < assessed[known].lnFalse) assessed[known] = found;
+}
+
+/** Grown stiffly and, where that leaves much of the overlap unmatched, flexibly: the better of the two. */
+function growBothWays(
+  a: PreparedList,
+  b: PreparedList,
+  proposal: Proposal,
+  pairing: Pairing,
+  space: SearchSpace,
+): Assessed | null {
+  const stiff = refine(a, b, proposal, pairing, true);
+  const first = stiff === null ? null : assess(a, b, stiff, space);
+  if (first !== null && first.share >= GOOD_SHARE) return first;
+  const flexible = refine(a, b, proposal, pairing, false);
+  if (flexible === null) return first;
+  const second = assess(a, b, flexible, space);
+  return first === null || second.lnFalse < first.lnFalse ? second : first;
 }
 
 function pickBest(assessed: readonly Assessed[]): Found {

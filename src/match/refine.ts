@@ -35,8 +35,7 @@ const GROWTH = 1.6;
 /** Pairs that each model needs before the growing disc uses it. */
 const GROW_SIMILARITY = 4;
 const GROW_AFFINE = 12;
-const GROW_QUADRATIC = 40;
-const GROW_CUBIC = 90;
+const GROW_QUADRATIC = 60;
 /** Pairs that each model needs to be chosen in the end: about two a parameter. */
 const LEAST_PAIRS: Readonly<Record<TransformKind, number>> = {
   shift: 1,
@@ -62,13 +61,16 @@ const KINDS_ALIGNED: readonly TransformKind[] = ['shift', ...KINDS];
 
 /**
  * Pairs stars in a growing disc round the figure, refitting at every step, until the disc holds all of A; then chooses
- * the model, and shrinks the tolerance to what the residuals ask. Null when support is lost on the way.
+ * the model, and shrinks the tolerance to what the residuals ask. Null when support is lost on the way. `stiff` keeps
+ * to affine models while growing: right in crowded fields, where a curved model follows chance pairs astray; without
+ * it, strong distortion over few stars is followed better.
  */
 export function refine(
   a: PreparedList,
   b: PreparedList,
   proposal: Proposal,
   pairing: Pairing,
+  stiff: boolean,
 ): Refined | null {
   const { x, y } = proposal;
   let t = proposal.transform;
@@ -78,7 +80,8 @@ export function refine(
   for (let radius = FIRST_RADIUS * proposal.base; ; radius *= GROWTH) {
     const pairs = pairing.search(t, wide, x, y, radius);
     const least = proposal.transform.kind;
-    const fitted = fitTransform(growKind(pairs.n, least), pairs) ?? fitTransform(least, pairs);
+    const fitted =
+      fitTransform(growKind(pairs.n, least, stiff), pairs) ?? fitTransform(least, pairs);
     if (fitted === null) return null;
     if (!isSane(fitted, scale)) return null;
     t = fitted;
@@ -110,10 +113,9 @@ export function refine(
   };
 }
 
-/** `least` is the model of the proposal, for a handful of pairs. */
-function growKind(n: number, least: TransformKind): TransformKind {
-  if (n >= GROW_CUBIC) return 'cubic';
-  if (n >= GROW_QUADRATIC) return 'quadratic';
+/** `least` is the model of the proposal, for a handful of pairs. A cubic would extrapolate too wildly to grow with. */
+function growKind(n: number, least: TransformKind, stiff: boolean): TransformKind {
+  if (n >= GROW_QUADRATIC && !stiff) return 'quadratic';
   if (n >= GROW_AFFINE) return 'affine';
   return n >= GROW_SIMILARITY ? 'similarity' : least;
 }
