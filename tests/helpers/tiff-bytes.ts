@@ -8,7 +8,7 @@ export type Tag = [tag: number, type: number, values: readonly number[] | string
 
 export interface TiffFile {
   pages: readonly (readonly Tag[])[];
-  /** Where each page's tag 273 shall point to is up to the test: `dataAt` is the place of these bytes. */
+  /** Stored directly behind the header: at byte 8, or 16 in BigTIFF. */
   data?: Uint8Array;
   little?: boolean;
   big?: boolean;
@@ -19,7 +19,7 @@ export interface TiffFile {
 const BYTES: Record<number, number> = { 1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 11: 4, 16: 8 };
 
 /** Place of the data: directly behind the header. */
-export function dataAt(big = false): number {
+function dataAt(big: boolean): number {
   return big ? 16 : 8;
 }
 
