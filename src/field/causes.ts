@@ -33,7 +33,7 @@ const LEAST_EFFECT: Readonly<Record<Component, number>> = {
 };
 const LEAST_ELONGATION = 0.035;
 /** Constant coma shows as this share of its geometric radius where it hardly widens the star. */
-const COMA_WEIGHT = 0.4;
+const COMA_WEIGHT = 0.25;
 /** Elongation must exceed this share of what constant coma brings with it. */
 const COMA_LEAK = 0.35;
 /** Cost difference from which "one shifted centre" and "tilt with centred aberrations" are told apart. */
