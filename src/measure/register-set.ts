@@ -43,7 +43,7 @@ export function registerSet(
       return null;
     }
     const list = matchListOf(one);
-    const match = matchStars(baseList.list, list.list);
+    const match = matchStars(baseList.list, list.list, { nearlyAligned: true });
     if (!match.found) throw notRegistered(one, match.explanation);
     if (Math.abs(match.description.scale - 1) > SAME_SCALE) throw otherScale(one, match);
     const good = new Set(usable[c]);
