@@ -1,6 +1,6 @@
 /** How the star fit of the field map answers to defocus and coma: a table made by wave optics.
  *
- * `npx tsx bench/field/calibrate-response.ts > src/field/response-table.ts` (then format). Monochromatic star images at 540 nm
+ * `npm run --silent calibrate:field > src/field/response-table.ts` (then format). Monochromatic star images at 540 nm
  * through long-exposure seeing of 2.5 px, six focal ratios, recorded on 4 µm pixels and fitted as `fitStarShapes` fits them.
  * The simulator makes the images; nothing of it enters the library but these numbers.
  */

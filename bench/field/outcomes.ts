@@ -119,7 +119,7 @@ export function measureScene(scene: FieldScene): MeasuredScene {
   return { columns: shapes, colour: fitColourShift(shapes, 1), beta: searched.found.beta };
 }
 
-export function fitScene(scene: FieldScene, columns: ShapeColumns): FieldFit | null {
+function fitScene(scene: FieldScene, columns: ShapeColumns): FieldFit | null {
   return fitField(columns, opticsOf(scene), 1);
 }
 

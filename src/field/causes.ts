@@ -12,7 +12,13 @@ import {
   sizeEffect,
 } from './effects.js';
 import { ASTIG, COMA, CX, CY, KAPPA, T0, TX, TY, U1, U2, Z0 } from './laws.js';
-import { type Component, drawnSigma, type FieldFit, type FieldOptics } from './model.js';
+import {
+  type Component,
+  drawnSigma,
+  FEWEST_STARS,
+  type FieldFit,
+  type FieldOptics,
+} from './model.js';
 import { comaNm, defocusUm, fwhmOfSize } from './response.js';
 import type { Cause, CauseName, FieldSet } from './result.js';
 import * as words from './words.js';
@@ -51,7 +57,6 @@ const DEFOCUSED_BETA = 8;
 const WELL_SAMPLED_PX = 2.2;
 /** Uncertainty of the corner sizes up to which "nothing found" means "sound". */
 const SOUND_LIMIT_PX = 0.35;
-export const FEW_STARS = 20;
 /** A leading cause below this confidence is a suspicion. */
 const LEAST_CONFIDENCE = 0.35;
 const ENOUGH_STARS = 50;
@@ -467,7 +472,7 @@ export function findCauses(input: CauseInput): CauseFindings {
       causes: [],
       leading: 'cannot tell',
       between: [],
-      summary: words.tooFewStars(input.stars, FEW_STARS),
+      summary: words.tooFewStars(input.stars, FEWEST_STARS),
     };
   }
   const context = makeContext(input, fit);
@@ -529,7 +534,7 @@ function decide(context: Context, causes: Cause[], verdict: TiltVerdict): CauseF
     const between = [...new Set(suspects)];
     return { causes, leading: 'cannot tell', between, summary: words.suspected(between) };
   }
-  if (blind > SOUND_LIMIT_PX || input.stars < FEW_STARS)
+  if (blind > SOUND_LIMIT_PX || input.stars < FEWEST_STARS)
     return { causes, leading: 'cannot tell', between: [], summary: words.blind(blind) };
   return { causes, leading: 'none', between: [], summary: words.sound(context.size) };
 }

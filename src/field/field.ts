@@ -46,7 +46,7 @@ function opticsOf({ frame }: SearchedFrame): FieldOptics {
  * Analyses one set of frames of the same field, camera not turned between them.
  * @throws RangeError when there is no frame; FrameReadError when rows cannot be read
  */
-export function analyseSet(
+function analyseSet(
   input: FieldSetInput,
   options: FieldAnalysisOptions,
   warn: (warning: Warning) => void,

@@ -15,7 +15,7 @@ import { factorCholesky, inverseDiagonal, solveFactored } from '../stats/solve.j
 export const SX = 0;
 export const SY = 1;
 export const SFLUX = 2;
-export const SBACKGROUND = 3;
+const SBACKGROUND = 3;
 export const SLNALPHA = 4;
 export const SG1 = 5;
 export const SG2 = 6;
@@ -25,7 +25,7 @@ export const SKEW_PARAMETERS = 9;
 const NP = SKEW_PARAMETERS;
 
 /** Moffat exponent of every fit: between sharp and blurred stars, and a power that costs three multiplications. */
-export const FIELD_BETA = 4;
+const FIELD_BETA = 4;
 
 /** Three Gauss–Legendre nodes over a pixel (Abramowitz & Stegun, table 25.4). */
 const NODE = [-0.3872983346207417, 0, 0.3872983346207417] as const;
@@ -309,11 +309,4 @@ export function fitSkewStar(
     errors[SK2] = 0;
   }
   return Number.isFinite(reduced) ? reduced : Number.NaN;
-}
-
-/** Model at one pixel without background: for tests, residual pictures and stacks. */
-export function skewModelAt(p: Float64Array, dx: number, dy: number): number {
-  const terms = new Float64Array(NP + 1);
-  evaluate(p, dx, dy, true, terms);
-  return terms[0] as number;
 }

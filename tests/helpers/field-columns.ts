@@ -7,7 +7,7 @@ import { createRandom, normal } from '../../src/stats/random.js';
 export const COLUMN_WIDTH = 1000;
 export const COLUMN_HEIGHT = 800;
 /** Sharp stars of FWHM 2.5 px; an invented f/5 telescope with 4 µm pixels. */
-export const SHARP = 4.1;
+const SHARP = 4.1;
 export const OPTICS = { focalRatio: 5, pixelSizeUm: 4 };
 
 /** Stars at random places with errors of 3 % of T for T, 2 % for Q, 3 % of the size for K. */
