@@ -1,4 +1,4 @@
-/** Damaged files: `npm run fuzz -- [--count 10000] [--seed 1] [--only N]`.
+/** Damaged files: `npm run fuzz -- [--count 10000] [--seed 1] [--group fits|pictures] [--only N]`.
  *
  * Each input is a file of the fixtures with bits flipped, parts cut out or repeated, header cards changed. It must be read, or refused with
  * a proper error, within the time and memory below. Prints counts and findings; exits with 1 when there are any. An input is made again
@@ -8,6 +8,7 @@ import { type ChildProcess, fork } from 'node:child_process';
 import { fileURLToPath } from 'node:url';
 import { parseArgs } from 'node:util';
 import type { Outcome } from './fuzz/run-one.js';
+import { GROUPS } from './fuzz/seeds.js';
 import { environment, environmentLine } from './helpers/environment.js';
 
 const TIME_LIMIT_MS = 5000;
@@ -18,15 +19,18 @@ const { values } = parseArgs({
   options: {
     count: { type: 'string', default: '10000' },
     seed: { type: 'string', default: '1' },
+    group: { type: 'string', default: 'fits' },
     only: { type: 'string' },
   },
 });
+const group = GROUPS.find((name) => name === values.group);
+if (group === undefined) throw new Error(`--group is one of ${GROUPS.join(', ')}`);
 const seed = Number(values.seed);
 const first = values.only === undefined ? 0 : Number(values.only);
 const count = values.only === undefined ? Number(values.count) : 1;
 
 async function start(): Promise<ChildProcess> {
-  const child = fork(CHILD, { execArgv: ['--import', 'tsx'] });
+  const child = fork(CHILD, [group as string], { execArgv: ['--import', 'tsx'] });
   await new Promise((resolve) => {
     child.once('message', resolve);
   });
@@ -77,11 +81,11 @@ async function main(): Promise<void> {
   child.kill();
   console.log(environmentLine(environment()));
   console.log(
-    `${count} inputs, seed ${seed}, peak memory ${peak} MiB, ${findings.length} findings`,
+    `${count} inputs of group ${group}, seed ${seed}, peak memory ${peak} MiB, ${findings.length} findings`,
   );
   for (const [key, times] of [...counts].sort()) console.log(`  ${key}: ${times}`);
   for (const { number, name, message } of findings.slice(0, 20)) {
-    console.log(`finding: --seed ${seed} --only ${number} (${name}): ${message}`);
+    console.log(`finding: --group ${group} --seed ${seed} --only ${number} (${name}): ${message}`);
   }
   if (findings.length > 0) process.exitCode = 1;
 }

@@ -37,18 +37,21 @@ const VALUES = [
 
 const below = (random: Random, limit: number) => Math.floor(random() * limit);
 
-/** One to four wounds of the kinds below. */
-export function damage(original: Buffer, random: Random): Buffer {
+type Wound = (bytes: Buffer, random: Random) => Buffer;
+
+/** One to four wounds: to FITS files with the kinds that know header cards, to others with those that know binary numbers. */
+export function damage(original: Buffer, random: Random, isFits: boolean): Buffer {
   let bytes: Buffer = Buffer.from(original);
+  const kinds = isFits ? FITS_KINDS : BINARY_KINDS;
   const count = 1 + below(random, 4);
   for (let i = 0; i < count; i++) {
-    const kind = KINDS[below(random, KINDS.length)] as (bytes: Buffer, random: Random) => Buffer;
+    const kind = kinds[below(random, kinds.length)] as Wound;
     if (bytes.length > 0) bytes = kind(bytes, random);
   }
   return bytes;
 }
 
-const KINDS: readonly ((bytes: Buffer, random: Random) => Buffer)[] = [
+const FITS_KINDS: readonly Wound[] = [
   flipBits,
   flipBits,
   flipBits,
@@ -62,6 +65,52 @@ const KINDS: readonly ((bytes: Buffer, random: Random) => Buffer)[] = [
   changeCard,
   exchangeCards,
 ];
+
+const BINARY_KINDS: readonly Wound[] = [
+  flipBits,
+  flipBits,
+  flipNearEnd,
+  overwrite,
+  cut,
+  remove,
+  repeat,
+  changeNumber,
+  changeNumber,
+  changeNumber,
+  changeNumber,
+];
+
+const NUMBERS = [
+  0,
+  1,
+  2,
+  3,
+  5,
+  7,
+  8,
+  16,
+  64,
+  255,
+  256,
+  32773,
+  65535,
+  65536,
+  1e6,
+  2 ** 31,
+  2 ** 32 - 1,
+];
+
+/** A number of two or four bytes, in either order, mostly among the first 600: there directories and headers stand. */
+function changeNumber(bytes: Buffer, random: Random): Buffer {
+  const size = random() < 0.5 ? 2 : 4;
+  if (bytes.length < size) return bytes;
+  const reach = random() < 0.8 ? Math.min(bytes.length, 600) : bytes.length;
+  const at = Math.min(below(random, reach), bytes.length - size);
+  const value = (NUMBERS[below(random, NUMBERS.length)] as number) % 256 ** size;
+  if (random() < 0.5) bytes.writeUIntLE(value, at, size);
+  else bytes.writeUIntBE(value, at, size);
+  return bytes;
+}
 
 function flipBits(bytes: Buffer, random: Random): Buffer {
   const count = 1 + below(random, 20);

@@ -8,7 +8,7 @@ import type { Frame } from '../../src/frame/frame.js';
 import { openFrame } from '../../src/frame/open.js';
 import { createRandom } from '../../src/stats/random.js';
 import { damage } from './damage.js';
-import { seeds } from './seeds.js';
+import { type Group, seeds } from './seeds.js';
 
 /** What became of one input. */
 export interface Outcome {
@@ -26,7 +26,8 @@ export interface Outcome {
 const MAX_PIXELS = 4_000_000;
 const MAX_BYTES = 64_000_000;
 
-const ALL = seeds();
+const group = process.argv[2] as Group;
+const ALL = seeds(group);
 const folder = mkdtempSync(join(tmpdir(), 'fuzz-'));
 process.on('exit', () => rmSync(folder, { recursive: true, force: true }));
 
@@ -34,7 +35,7 @@ async function run(number: number, seed: number): Promise<Outcome> {
   const random = createRandom(seed * 1_000_003 + number);
   const source = ALL[Math.floor(random() * ALL.length)] as (typeof ALL)[number];
   const path = join(folder, 'damaged');
-  writeFileSync(path, damage(source.bytes(), random));
+  writeFileSync(path, damage(source.bytes(), random, group === 'fits'));
   // Any unit, or none named.
   const hdu = random() < 0.6 ? 1 + Math.floor(random() * 8) : undefined;
   let result = 'read';

@@ -22,8 +22,30 @@ function filesOf(folder: string, endings: readonly string[]): string[] {
 
 const nameOf = (path: string) => path.slice(FIXTURES.length);
 
-/** All seeds, in a fixed order: a number and a seed of the random numbers always make the same damage. */
-export function seeds(): Seed[] {
+/** Kinds of file that are damaged in a run of their own, so that a new kind does not change the inputs of the others. */
+export const GROUPS = ['fits', 'pictures'] as const;
+export type Group = (typeof GROUPS)[number];
+
+/** All seeds of a group, in a fixed order: a number and a seed of the random numbers always make the same damage. */
+export function seeds(group: Group): Seed[] {
+  return group === 'fits' ? fitsSeeds() : pictureSeeds();
+}
+
+function pictureSeeds(): Seed[] {
+  const seedsOf = (format: string, folder: string, endings: readonly string[]) =>
+    filesOf(folder, endings).map((path) => ({
+      format,
+      name: nameOf(path),
+      bytes: () => readFileSync(path),
+    }));
+  const png = seedsOf('png', 'pictures', ['.png']);
+  const jpeg = seedsOf('jpeg', 'pictures', ['.jpg']);
+  // The fixtures hold some 200 TIFF files and a dozen pictures.
+  const pictures = [...png, ...jpeg, ...jpeg];
+  return [...seedsOf('tiff', 'tiff', ['.tif']), ...pictures, ...pictures, ...pictures];
+}
+
+function fitsSeeds(): Seed[] {
   const plain = filesOf('frames', ['.fits']).map((path) => ({
     format: 'fits',
     name: nameOf(path),
