@@ -39,6 +39,8 @@ export interface Pairs extends PointPairs {
 export class Pairing {
   /** Overwritten by every search. */
   readonly pairs: Pairs;
+  /** Stars of A in the last search whose images fell on B's frame. */
+  asked = 0;
   private readonly a: PreparedList;
   private readonly b: PreparedList;
   /** For each star of B the nearest claim so far: squared distance and A's star. */
@@ -71,11 +73,14 @@ export class Pairing {
     const { a, b, claim2, claimant, point, pairs } = this;
     claimant.fill(-1);
     const radius2 = radius * radius;
+    let asked = 0;
     for (let i = 0; i < a.n; i++) {
       const dx = a.x[i] - x;
       const dy = a.y[i] - y;
       if (dx * dx + dy * dy > radius2) continue;
       applyTransform(t, a.x[i], a.y[i], point);
+      if (!onFrame(point, b)) continue;
+      asked++;
       const j = b.index.nearest(point[0], point[1], tolerance);
       if (j < 0) continue;
       const d2 = b.index.distance2;
@@ -83,6 +88,7 @@ export class Pairing {
       claimant[j] = i;
       claim2[j] = d2;
     }
+    this.asked = asked;
     let n = 0;
     for (let j = 0; j < b.n; j++) {
       const i = claimant[j];

@@ -32,6 +32,10 @@ export interface Refined {
 /** The disc in which stars are paired starts at this many base lengths, and grows by this factor. */
 const FIRST_RADIUS = 1.5;
 const GROWTH = 1.6;
+/** Growth ends when this many stars were asked and no more agree than by chance: its mean, σ of it, and a few. */
+const ENOUGH_ASKED = 60;
+const CHANCE_SIGMAS = 2.5;
+const CHANCE_MORE = 3;
 /** Pairs that each model needs before the growing disc uses it. */
 const GROW_SIMILARITY = 4;
 const GROW_AFFINE = 12;
@@ -76,9 +80,14 @@ export function refine(
   let t = proposal.transform;
   const scale = describeTransform(t).scale;
   const wide = wideTolerance(a, b, scale);
+  const chance = 1 - Math.exp(-Math.PI * wide * wide * b.density);
   const whole = Math.sqrt(a.width * a.width + a.height * a.height);
   for (let radius = FIRST_RADIUS * proposal.base; ; radius *= GROWTH) {
     const pairs = pairing.search(t, wide, x, y, radius);
+    if (pairing.asked >= ENOUGH_ASKED) {
+      const byChance = pairing.asked * chance;
+      if (pairs.n < byChance + CHANCE_SIGMAS * Math.sqrt(byChance) + CHANCE_MORE) return null;
+    }
     const least = proposal.transform.kind;
     const fitted =
       fitTransform(growKind(pairs.n, least, stiff), pairs) ?? fitTransform(least, pairs);

@@ -149,6 +149,9 @@ describe('real frames', () => {
   });
 
   const DECAM = ['g', 'r', 'z'] as const;
+  // Image of one frame's centre on the other, minus that centre: world coordinates of both headers by astropy 5.2.1
+  // (all_pix2world, all_world2pix; 2026-11-25), px.
+  const PUBLISHED = { gr: [0.338, -0.132], rz: [-0.703, -0.205], gz: [-0.364, -0.338] };
   const decam = DECAM.map((band) => shared(`decam_fieldA_${band}`));
   test.skipIf(decam.includes(null))(
     'few stars, three bands of one camera: shifts add up',
@@ -165,11 +168,14 @@ describe('real frames', () => {
       const rz = shift(r, z);
       const gz = shift(g, z);
       // Four to six sources, faint ones and galaxies among them, each to about 0.3 px.
+      expectClose(gr, PUBLISHED.gr, { atol: 0.4 }, 'g to r');
+      expectClose(rz, PUBLISHED.rz, { atol: 0.4 }, 'r to z');
+      expectClose(gz, PUBLISHED.gz, { atol: 0.4 }, 'g to z');
       expectClose([gr[0] + rz[0], gr[1] + rz[1]], gz, { atol: 0.5 });
     },
   );
 
-  // Pixel scales as the surveys publish them, arcsec: 0.396 and 0.25 (from memory).
+  // Pixel scales as the surveys publish them, arcsec: 0.396 and 0.25 (from memory; the headers' CD and CDELT agree).
   const RATIO = 0.396 / 0.25;
   describe.each(['g', 'r', 'i', 'z'])('a galaxy by two surveys, band %s', (band) => {
     const paths = [shared(`sn2006bhdir_sdss_${band}`), shared(`sn2006bhdir_ps1_${band}`)];
