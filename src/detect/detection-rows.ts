@@ -5,14 +5,13 @@
  * finished rows are all that is kept. O(pixels × filter height); the loops are those of simd/kernels.ts.
  */
 import type { FloatReader } from '../frame/convert.js';
+import type { RowSource } from '../frame/frame.js';
 import { createKernels, createLayout, type Kernels } from '../simd/kernels.js';
-import { type BackgroundMesh, createRowInterpolator } from './background.js';
+import type { BackgroundMesh } from './background.js';
+import { combineCells, combinedLevel, combinePlanes, latticeWeights } from './combine-lattices.js';
 import type { ChannelPlan } from './lattice.js';
+import { createRowInterpolator, type RowInterpolator } from './mesh-interpolation.js';
 
-const { fround } = Math;
-
-/** Noise of a lattice, as a share of the loudest one's, below which it weighs no more. */
-const QUIETEST_SHARE = 0.3;
 /** Detection rows read at a time. */
 const BATCH = 16;
 /** Finished rows that are kept: one and its two neighbours. */
@@ -22,18 +21,53 @@ const BACKGROUND_ROWS = 4;
 /** Columns of one straight piece of the interpolated background. */
 const PIECE = 8;
 
+/** What the rows are made with. `nextRow`, `finishedRow` and `hitGroups` work on it. */
 export interface DetectionRows {
   columns: number;
   rows: number;
-  /**
-   * Filters the next row, the first call row 0; `rows` + 1 calls may be made, since the light of the last row spills over the border.
-   * @returns number of groups of four columns that hold a value at or above the threshold
-   */
-  next(): number;
-  /** A finished row, one of the last three. */
-  row(row: number): Float32Array;
-  /** First columns of the groups found in that row, as many as `next` said, ascending. */
-  hits(row: number): Int32Array;
+  read: FloatReader;
+  plan: ChannelPlan;
+  width: number;
+  /** Rows of unsigned 16-bit samples, and their batch; or the batch of physical values. */
+  stored: RowSource | null;
+  samples: Uint16Array | null;
+  window: Float32Array | null;
+  weights: readonly number[];
+  level: Float64Array;
+  interpolator: RowInterpolator;
+  /** Filter: half its height, and its full height. */
+  half: number;
+  taps: number;
+  threshold: number;
+  kernels: Kernels;
+  /** Columns with padding, and bytes of such a row. */
+  stride: number;
+  rowBytes: number;
+  at: Addresses;
+  ring: Float32Array;
+  ringRows: Int32Array;
+  nodes: Float32Array;
+  background: Float32Array;
+  combined: Float32Array;
+  /** The kept rows and the groups found in each. */
+  kept: Float32Array[];
+  hits: Int32Array[];
+  /** Rows that went into the ring, and rows that are finished, so far. */
+  combinedRows: number;
+  finished: number;
+}
+
+/** Byte addresses in the kernels' memory. */
+interface Addresses {
+  samples: number;
+  combined: number;
+  background: number;
+  nodes: number;
+  kernel: number;
+  ring: number;
+  finished: number;
+  rows: number;
+  hits: number;
 }
 
 /** One-dimensional Gaussian of the given FWHM, normalised to sum 1, cut at 2.2 σ (at least one sample each side). */
@@ -49,35 +83,6 @@ export function gaussianKernel(fwhm: number): Float32Array {
   }
   for (let i = 0; i < kernel.length; i++) kernel[i] = (kernel[i] as number) / sum;
   return kernel;
-}
-
-/**
- * Weight of each lattice: 1/σ², scaled so that the combined image has unit noise, then 1/Σk² so that the filtered one has too. A lattice far
- * quieter than the others is more likely dead than good: its weight is capped.
- */
-function latticeWeights(noise: Float64Array, kernel: Float32Array): number[] {
-  const squares = kernel.reduce((sum, k) => sum + k * k, 0);
-  const loudest = Math.max(...Array.from(noise).filter((sigma) => sigma > 0), 0);
-  const raw = Array.from(noise, (sigma) =>
-    sigma > 0 ? 1 / Math.max(sigma, QUIETEST_SHARE * loudest) ** 2 : 0,
-  );
-  const total = Math.sqrt(
-    raw.reduce((sum, w, l) => sum + (w === 0 ? 0 : (w * (noise[l] as number)) ** 2), 0),
-  );
-  return raw.map((w) => (total > 0 ? w / (total * squares) : 0));
-}
-
-/** One mesh for the weighted sum of all lattices: levels are combined before they are interpolated. */
-function combinedLevel(mesh: BackgroundMesh, weights: readonly number[]): Float64Array {
-  const cells = mesh.cellsX * mesh.cellsY;
-  const level = new Float64Array(cells);
-  weights.forEach((weight, l) => {
-    if (weight === 0) return;
-    for (let i = 0; i < cells; i++) {
-      level[i] = (level[i] as number) + weight * (mesh.level[l * cells + i] as number);
-    }
-  });
-  return level;
 }
 
 /** Kernels of the last search, kept: fresh memory costs more than the arithmetic on it. */
@@ -113,158 +118,156 @@ export function createDetectionRows(
   const layout = createLayout();
   const stride = Math.ceil(columns / 4) * 4;
   const rowBytes = 4 * stride;
-  const samplesAt = layout.take(stored ? 2 * BATCH * bin * width : 0);
   // Loops finish their last group of four: what they read beyond a row is never used, but must be there.
-  const combinedAt = layout.take(16 + 4 * half + rowBytes + 4 * half) + 4 * half;
-  const backgroundAt = layout.take(Math.max(rowBytes, 4 * PIECE * pieces));
-  const nodesAt = layout.take(4 * (pieces + 1));
-  const kernelAt = layout.take(4 * (half + 1));
-  const ringAt = layout.take(taps * rowBytes);
-  const finishedAt = layout.take(KEPT * rowBytes);
-  const rowsAt = layout.take(4 * taps);
-  const hitsAt = layout.take(KEPT * rowBytes);
+  const at: Addresses = {
+    samples: layout.take(stored ? 2 * BATCH * bin * width : 0),
+    combined: layout.take(16 + 8 * half + rowBytes) + 4 * half,
+    background: layout.take(Math.max(rowBytes, 4 * PIECE * pieces)),
+    nodes: layout.take(4 * (pieces + 1)),
+    kernel: layout.take(4 * (half + 1)),
+    ring: layout.take(taps * rowBytes),
+    finished: layout.take(KEPT * rowBytes),
+    rows: layout.take(4 * taps),
+    hits: layout.take(KEPT * rowBytes),
+  };
   if (!workspace || workspace.buffer.byteLength < layout.size) {
     workspace = createKernels(layout.size);
   }
   const kernels = workspace;
   const { buffer } = kernels;
-  new Float32Array(buffer, kernelAt, half + 1).set(kernel.subarray(half));
-  const ring = new Float32Array(buffer, ringAt, taps * stride);
+  new Float32Array(buffer, at.kernel, half + 1).set(kernel.subarray(half));
+  // Rows above the frame are never written: zeros.
+  const ring = new Float32Array(buffer, at.ring, taps * stride);
   ring.fill(0);
-  const nodes = new Float32Array(buffer, nodesAt, pieces + 1);
-  const background = new Float32Array(buffer, backgroundAt, columns);
-  const padded = new Float32Array(buffer, combinedAt - 4 * half, stride + 2 * half);
+  const padded = new Float32Array(buffer, at.combined - 4 * half, stride + 2 * half);
   padded.fill(0);
-  const combined = padded.subarray(half);
-  const ringRows = new Int32Array(buffer, rowsAt, taps);
-  const samples = stored ? new Uint16Array(buffer, samplesAt, BATCH * bin * width) : null;
+  const samples = stored ? new Uint16Array(buffer, at.samples, BATCH * bin * width) : null;
   const window = stored ? null : new Float32Array(planes * BATCH * bin * width);
-  const [w0 = 0, w1 = 0, w2 = 0, w3 = 0] = weights;
-  // Rows above the frame were never written: zeros.
-  let combinedRows = 0;
-  let finished = 0;
-
-  const readBatch = (top: number): void => {
-    const count = Math.min(BATCH, rows - top);
-    if (stored && samples) {
-      stored.readRows(0, top * bin, count * bin, samples);
-    } else if (window) {
-      for (let plane = 0; plane < planes; plane++) {
-        read(plane, top * bin, count * bin, window, plane * BATCH * bin * width);
-      }
-    }
-  };
-  const addRow = (row: number): void => {
-    const slot = row % taps;
-    if (row >= rows) {
-      // Rows beyond the frame count as empty sky.
-      ring.fill(0, slot * stride, (slot + 1) * stride);
-      return;
-    }
-    const j = row % BATCH;
-    if (j === 0) readBatch(row);
-    if (row % BACKGROUND_ROWS === 0) {
-      interpolator.fill(level, 0, (row + 0.5 * (BACKGROUND_ROWS - 1)) * bin + middle, nodes);
-      kernels.ramp(nodesAt, backgroundAt, pieces);
-    }
-    if (stored) {
-      const top = samplesAt + 4 * j * width;
-      const bottom = top + 2 * width;
-      kernels.cells16(top, bottom, backgroundAt, combinedAt, columns, w0, w1, w2, w3);
-      combined.fill(0, columns, stride);
-    } else if (window && bin === 2) {
-      combineCells(window, 2 * j * width, width, weights, background, combined, columns);
-    } else if (window) {
-      combinePlanes(window, j * width, BATCH * width, weights, background, combined, columns);
-    }
-    kernels.filterRow(combinedAt, kernelAt, half, ringAt + slot * rowBytes, columns);
-  };
-
+  const perRow = <T>(make: (at: number) => T): T[] =>
+    Array.from({ length: KEPT }, (_, i) => make(i * rowBytes));
   return {
     columns,
     rows,
-    next() {
-      for (; combinedRows <= finished + half; combinedRows++) addRow(combinedRows);
-      for (let j = 0; j < taps; j++) {
-        ringRows[j] = ringAt + ((finished + j - half + taps) % taps) * rowBytes;
-      }
-      const out = (finished % KEPT) * rowBytes;
-      finished++;
-      // A hair below the threshold, which is no 32-bit number: whoever looks at the groups decides.
-      const limit = threshold * (1 - 1e-6);
-      return kernels.filterColumns(
-        rowsAt,
-        kernelAt,
-        half,
-        finishedAt + out,
-        columns,
-        limit,
-        hitsAt + out,
-      );
-    },
-    row: (row) => new Float32Array(buffer, finishedAt + (row % KEPT) * rowBytes, columns),
-    hits: (row) => new Int32Array(buffer, hitsAt + (row % KEPT) * rowBytes, stride / 4),
+    read,
+    plan,
+    width,
+    stored,
+    samples,
+    window,
+    weights: [0, 1, 2, 3].map((l) => weights[l] ?? 0),
+    level,
+    interpolator,
+    half,
+    taps,
+    // A hair below the threshold, which is no 32-bit number: whoever looks at the groups decides.
+    threshold: threshold * (1 - 1e-6),
+    kernels,
+    stride,
+    rowBytes,
+    at,
+    ring,
+    ringRows: new Int32Array(buffer, at.rows, taps),
+    nodes: new Float32Array(buffer, at.nodes, pieces + 1),
+    background: new Float32Array(buffer, at.background, columns),
+    combined: padded.subarray(half),
+    kept: perRow((from) => new Float32Array(buffer, at.finished + from, columns)),
+    hits: perRow((from) => new Int32Array(buffer, at.hits + from, stride / 4)),
+    combinedRows: 0,
+    finished: 0,
   };
 }
 
 /**
- * One row of 2 × 2 cells of a mosaic: weighted sum of the four sites (lattice order (0,0), (1,0), (0,1), (1,1)) minus the
- * background of that sum. A cell with a sample without value counts as empty sky. The arithmetic is that of the kernel for 16-bit samples: the
- * sample type must not matter.
+ * Filters the next row, the first call row 0; `rows` + 1 calls may be made, since the light of the last row spills over the border.
+ * @returns number of groups of four columns that hold a value at or above the threshold
  */
-function combineCells(
-  window: Float32Array,
-  top: number,
-  width: number,
-  weights: readonly number[],
-  background: Float32Array,
-  combined: Float32Array,
-  columns: number,
-): void {
-  const w0 = weights[0] as number;
-  const w1 = weights[1] as number;
-  const w2 = weights[2] as number;
-  const w3 = weights[3] as number;
-  // A lattice without any value has no weight; reading a live site in its place keeps 0 × NaN out of the sum.
-  const places = [top, top + 1, top + width, top + width + 1];
-  const live = places[weights.findIndex((w) => w !== 0)] ?? top;
-  const p0 = w0 === 0 ? live : (places[0] as number);
-  const p1 = w1 === 0 ? live : (places[1] as number);
-  const p2 = w2 === 0 ? live : (places[2] as number);
-  const p3 = w3 === 0 ? live : (places[3] as number);
-  const v0 = fround(w0);
-  const v1 = fround(w1);
-  const v2 = fround(w2);
-  const v3 = fround(w3);
-  for (let x = 0; x < columns; x++) {
-    const i = 2 * x;
-    const upper = fround(
-      fround(v0 * (window[p0 + i] as number)) + fround(v1 * (window[p1 + i] as number)),
-    );
-    const lower = fround(
-      fround(v2 * (window[p2 + i] as number)) + fround(v3 * (window[p3 + i] as number)),
-    );
-    const sum = fround(fround(upper + lower) - (background[x] as number));
-    combined[x] = sum - sum === 0 ? sum : 0;
+export function nextRow(image: DetectionRows): number {
+  const { half, taps, rowBytes, at, ringRows, finished, kernels, columns } = image;
+  for (; image.combinedRows <= finished + half; image.combinedRows++) {
+    addRow(image, image.combinedRows);
   }
+  for (let j = 0; j < taps; j++) {
+    ringRows[j] = at.ring + ((finished + j - half + taps) % taps) * rowBytes;
+  }
+  const out = (finished % KEPT) * rowBytes;
+  image.finished++;
+  return kernels.filterColumns(
+    at.rows,
+    at.kernel,
+    half,
+    at.finished + out,
+    columns,
+    image.threshold,
+    at.hits + out,
+  );
 }
 
-/** The same for one or three planes at full resolution. */
-function combinePlanes(
-  window: Float32Array,
-  row: number,
-  planeStride: number,
-  weights: readonly number[],
-  background: Float32Array,
-  combined: Float32Array,
-  columns: number,
-): void {
-  for (let x = 0; x < columns; x++) {
-    let sum = -(background[x] as number);
-    for (let plane = 0; plane < weights.length; plane++) {
-      const w = weights[plane] as number;
-      if (w !== 0) sum += w * (window[plane * planeStride + row + x] as number);
+/** A finished row, one of the last three. */
+export function finishedRow(image: DetectionRows, row: number): Float32Array {
+  return image.kept[row % KEPT] as Float32Array;
+}
+
+/** First columns of the groups found in that row, as many as `nextRow` said, ascending. */
+export function hitGroups(image: DetectionRows, row: number): Int32Array {
+  return image.hits[row % KEPT] as Int32Array;
+}
+
+/** Combines and filters one row into the ring; rows beyond the frame count as empty sky. */
+function addRow(image: DetectionRows, row: number): void {
+  const { stride, rowBytes, at, kernels, columns, window, width, weights, background } = image;
+  const { combined, half, ring, plan, level, interpolator, nodes } = image;
+  const slot = row % image.taps;
+  if (row >= image.rows) {
+    ring.fill(0, slot * stride, (slot + 1) * stride);
+    return;
+  }
+  const j = row % BATCH;
+  if (j === 0) readBatch(image, row);
+  if (row % BACKGROUND_ROWS === 0) {
+    const middle = 0.5 * (plan.bin - 1);
+    interpolator.fill(level, 0, (row + 0.5 * (BACKGROUND_ROWS - 1)) * plan.bin + middle, nodes);
+    kernels.ramp(at.nodes, at.background, nodes.length - 1);
+  }
+  if (image.stored) {
+    const top = at.samples + 4 * j * width;
+    kernels.cells16(
+      top,
+      top + 2 * width,
+      at.background,
+      at.combined,
+      columns,
+      weights[0] as number,
+      weights[1] as number,
+      weights[2] as number,
+      weights[3] as number,
+    );
+    combined.fill(0, columns, stride);
+  } else if (window && plan.bin === 2) {
+    combineCells(window, 2 * j * width, width, weights, background, combined, columns);
+  } else if (window) {
+    combinePlanes(
+      window,
+      j * width,
+      BATCH * width,
+      plan.planes,
+      weights,
+      background,
+      combined,
+      columns,
+    );
+  }
+  kernels.filterRow(at.combined, at.kernel, half, at.ring + slot * rowBytes, columns);
+}
+
+function readBatch(image: DetectionRows, top: number): void {
+  const { plan, stored, samples, window, width } = image;
+  const { bin, planes } = plan;
+  const count = Math.min(BATCH, image.rows - top);
+  if (stored && samples) {
+    stored.readRows(0, top * bin, count * bin, samples);
+  } else if (window) {
+    for (let plane = 0; plane < planes; plane++) {
+      image.read(plane, top * bin, count * bin, window, plane * BATCH * bin * width);
     }
-    combined[x] = sum - sum === 0 ? sum : 0;
   }
 }

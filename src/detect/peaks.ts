@@ -1,8 +1,15 @@
 /** Peaks of the matched-filtered detection image, found while the rows stream by. */
 import type { FloatReader } from '../frame/convert.js';
+import { valuesAt } from '../stats/order.js';
 import { clippedSky } from '../stats/robust.js';
 import type { BackgroundMesh } from './background.js';
-import { createDetectionRows, type DetectionRows } from './detection-rows.js';
+import {
+  createDetectionRows,
+  type DetectionRows,
+  finishedRow,
+  hitGroups,
+  nextRow,
+} from './detection-rows.js';
 import type { ChannelPlan } from './lattice.js';
 
 /** Candidates in sensor pixels, in order of detection (by row, then column). */
@@ -45,14 +52,14 @@ export function findPeaks(
   let groupsAbove = 0;
   // A row is searched when the row below it is finished.
   for (let row = 0; row <= rows; row++) {
-    const groups = image.next();
+    const groups = nextRow(image);
     if (groupsAbove > 0 && !list.overflow) {
       searchRow(image, row - 1, groupsAbove, threshold, plan.bin, list);
     }
     groupsAbove = groups;
     if (row === rows) break;
     sampleClock += columns;
-    const values = image.row(row);
+    const values = finishedRow(image, row);
     while (sampleClock >= sampleEvery && sampled < noiseSample.length) {
       sampleClock -= sampleEvery;
       noiseSample[sampled++] = values[Math.min(columns - 1, sampleClock % columns)] as number;
@@ -68,12 +75,9 @@ export function findPeaks(
   }
   return {
     length: keep.length,
-    x: Float64Array.from(keep, (i) => list.x[i] as number),
-    y: Float64Array.from(keep, (i) => list.y[i] as number),
-    significance: Float64Array.from(
-      keep,
-      (i) => (list.value[i] as number) / Math.max(1, correlation),
-    ),
+    x: valuesAt(list.x, keep),
+    y: valuesAt(list.y, keep),
+    significance: valuesAt(list.value, keep).map((value) => value / Math.max(1, correlation)),
     noiseCorrelation: correlation,
     overflow: list.overflow,
   };
@@ -97,10 +101,10 @@ function searchRow(
 ): void {
   const last = image.columns - 1;
   const shift = 0.5 * (bin - 1);
-  const here = image.row(row);
-  const under = image.row(row + 1);
-  const over = row > 0 ? image.row(row - 1) : null;
-  const hits = image.hits(row);
+  const here = finishedRow(image, row);
+  const under = finishedRow(image, row + 1);
+  const over = row > 0 ? finishedRow(image, row - 1) : null;
+  const hits = hitGroups(image, row);
   for (let g = 0; g < groups; g++) {
     const first = hits[g] as number;
     for (let x = first; x < first + 4 && x <= last; x++) {

@@ -1,7 +1,9 @@
 /** Square cut-outs round positions, background-subtracted, taken while a window of rows passes over the frame. */
 import type { FloatReader } from '../frame/convert.js';
-import { type BackgroundMesh, meshAt } from './background.js';
+import { orderAscending } from '../stats/order.js';
+import type { BackgroundMesh } from './background.js';
 import type { ChannelPlan } from './lattice.js';
+import { meshAt } from './mesh-interpolation.js';
 import { createRowWindow } from './row-window.js';
 
 /** `n` stamps of (2 × radius + 1)² samples and all planes; a sample without value, or off the frame, is NaN. */
@@ -53,9 +55,7 @@ export function cutStamps(
     noise: new Float64Array(n * lattices),
   };
   const { cx, cy, data, background, noise } = stamps;
-  const order = Array.from({ length: n }, (_, i) => i).sort(
-    (a, b) => (ys[a] as number) - (ys[b] as number) || a - b,
-  );
+  const order = orderAscending(ys);
   const table = siteTable(plan);
   const windowRows = Math.max(SMALLEST_WINDOW, WINDOW_STAMPS * side);
   const window = createRowWindow(read, planes, width, height, windowRows);

@@ -4,6 +4,7 @@ import type { BackgroundMesh } from '../detect/background.js';
 import type { ChannelPlan } from '../detect/lattice.js';
 import { cutStamps, partOfStamps, type Stamps } from '../detect/stamps.js';
 import type { FloatReader } from '../frame/convert.js';
+import { valuesAt } from '../stats/order.js';
 import type { Found } from './find.js';
 import { fitLateral, type LateralShift, shiftsAt } from './lateral.js';
 import { findNeighbours, type NeighbourLists } from './neighbours.js';
@@ -162,8 +163,8 @@ function runRounds(
   const { sources, core, stampOf } = found;
   const rOut = outerRadius(rMax);
   const stars = candidates.slice(0, Math.max(FEWEST_BUDGET_STARS, starBudget(rMax, plan)));
-  const starX = Float64Array.from(stars, (i) => sources.x[i] as number);
-  const starY = Float64Array.from(stars, (i) => sources.y[i] as number);
+  const starX = valuesAt(sources.x, stars);
+  const starY = valuesAt(sources.y, stars);
   const isStar = new Uint8Array(sources.n);
   for (const i of stars) isStar[i] = 1;
   const ignore = FLAG['hot pixel'] | FLAG['cosmic ray'];
@@ -184,8 +185,8 @@ function runRounds(
     read,
     plan,
     mesh,
-    cut.map((i) => sources.x[i] as number),
-    cut.map((i) => sources.y[i] as number),
+    valuesAt(sources.x, cut),
+    valuesAt(sources.y, cut),
     Math.ceil(rOut) + 1,
   );
   const stamps = partOfStamps(all, 0, stars.length);
@@ -248,7 +249,7 @@ function runRounds(
     ...fluxInput(c),
     stamps: core,
     who,
-    stampOf: who.map((i) => stampOf[i] as number),
+    stampOf: valuesAt(stampOf, who),
     neighbours,
     radius: coreRadius,
     clip: Number.NaN,

@@ -6,6 +6,7 @@ import { findPeaks, type Peaks } from '../detect/peaks.js';
 import { findPlateau } from '../detect/saturation.js';
 import { cutStamps, type Stamps } from '../detect/stamps.js';
 import type { FloatReader } from '../frame/convert.js';
+import { orderDescending, valuesAt } from '../stats/order.js';
 import { robustQuadratic } from '../stats/regression.js';
 import { medianOf } from '../stats/robust.js';
 import { flagBlended, flagHotClusters, flagPattern } from './blends.js';
@@ -66,13 +67,6 @@ export interface FindInput {
   typeMaximum: number | null;
 }
 
-/** Order of sources by significance, brightest first; ties by index so that the order never varies. */
-function brightestFirst(significance: Float64Array): number[] {
-  return Array.from({ length: significance.length }, (_, i) => i).sort(
-    (a, b) => (significance[b] as number) - (significance[a] as number) || a - b,
-  );
-}
-
 /**
  * Runs the whole search. The matched filter is widened until it suits the stars of the frame, so that defocused or
  * oversampled stars are found as one source each.
@@ -110,8 +104,8 @@ export function findSources(input: FindInput): Found {
       read,
       plan,
       mesh,
-      withStamp.map((i) => sources.x[i] as number),
-      withStamp.map((i) => sources.y[i] as number),
+      valuesAt(sources.x, withStamp),
+      valuesAt(sources.y, withStamp),
       radius,
     );
   }
@@ -236,12 +230,12 @@ function firstLook(
   const channels = plan.channels.length;
   // Wide enough that these stamps serve the fits as well when the stars are about as wide as the filter.
   const radius = Math.ceil(fitRadiusFor(1.2 * kernelPx) + 1.5);
-  const order = brightestFirst(peaks.significance).slice(0, stampLimit(plan, radius));
+  const order = orderDescending(peaks.significance).slice(0, stampLimit(plan, radius));
   const sources = createSources(
     order.length,
-    Float64Array.from(order, (i) => peaks.x[i] as number),
-    Float64Array.from(order, (i) => peaks.y[i] as number),
-    Float64Array.from(order, (i) => peaks.significance[i] as number),
+    valuesAt(peaks.x, order),
+    valuesAt(peaks.y, order),
+    valuesAt(peaks.significance, order),
     channels,
   );
   const stamps = cutStamps(input.read, plan, mesh, sources.x, sources.y, radius);
@@ -318,12 +312,12 @@ function mergePlateaus(
   for (let i = 0; i < peaks.length; i++) if (drop[i] === 0) keep.push(i);
   const sources = createSources(
     keep.length,
-    Float64Array.from(keep, (i) => peaks.x[i] as number),
-    Float64Array.from(keep, (i) => peaks.y[i] as number),
-    Float64Array.from(keep, (i) => peaks.significance[i] as number),
+    valuesAt(peaks.x, keep),
+    valuesAt(peaks.y, keep),
+    valuesAt(peaks.significance, keep),
     plan.channels.length,
   );
-  return { sources, order: brightestFirst(sources.significance), peakOf: keep };
+  return { sources, order: orderDescending(sources.significance), peakOf: keep };
 }
 
 /** Marks peaks joined to a brighter one by an unbroken straight run of samples at or above 0.9 × the clipping level. */
@@ -335,7 +329,7 @@ function dropWithinPlateaus(
   input: FindInput,
 ): Uint8Array<ArrayBuffer> {
   const drop = new Uint8Array(peaks.length);
-  const order = brightestFirst(peaks.significance);
+  const order = orderDescending(peaks.significance);
   const reach = 40;
   const row = new Float32Array(input.width);
   const channels = plan.channels.length;

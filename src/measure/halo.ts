@@ -79,12 +79,12 @@ export function haloNumbers(
       high: [] as number[],
     };
     let reach: number | null = null;
-    const curveAt = (reading: ProfileReadings, i: number): number =>
-      100 *
-      ((reading.enclosed[narrow * n + i] as number) - (reading.enclosed[wide * n + i] as number));
+    const differences = new Float64Array(draws.length);
     for (let i = 0; i < n; i++) {
-      const value = curveAt(best, i);
-      const sigma = smallSample * standardDeviation(draws.map((reading) => curveAt(reading, i)));
+      const value =
+        100 * ((best.enclosed[narrow * n + i] as number) - (best.enclosed[wide * n + i] as number));
+      differ(draws, 'enclosed', narrow * n + i, wide * n + i, differences);
+      const sigma = 100 * smallSample * standardDeviation(differences);
       curve.radiusPx.push(radii[i] as number);
       curve.excessPercent.push(value);
       curve.low.push(value - sigma);
@@ -93,11 +93,10 @@ export function haloNumbers(
     // Reach: outermost radius to which the difference of the profiles stays above zero at 3 σ, from the first such radius on.
     let inside = false;
     for (let i = 1; i < n; i++) {
-      const difference = (reading: ProfileReadings): number =>
-        (reading.brightness[wide * n + i] as number) -
-        (reading.brightness[narrow * n + i] as number);
-      const sigma = smallSample * standardDeviation(draws.map(difference));
-      const above = difference(best) > REACH_SIGMA * sigma;
+      const value =
+        (best.brightness[wide * n + i] as number) - (best.brightness[narrow * n + i] as number);
+      differ(draws, 'brightness', wide * n + i, narrow * n + i, differences);
+      const above = value > REACH_SIGMA * smallSample * standardDeviation(differences);
       if (above) {
         inside = true;
         reach = radii[i] as number;
@@ -147,6 +146,20 @@ export function haloNumbers(
     ),
     perfect,
   };
+}
+
+/** Of every draw: one element of a curve less another one. */
+function differ(
+  draws: readonly ProfileReadings[],
+  curve: 'enclosed' | 'brightness',
+  at: number,
+  less: number,
+  out: Float64Array,
+): void {
+  for (let d = 0; d < out.length; d++) {
+    const values = (draws[d] as ProfileReadings)[curve];
+    out[d] = (values[at] as number) - (values[less] as number);
+  }
 }
 
 /** Excess over a perfect lens known only to lie within a range: the middle is taken off, the range widens the interval. */

@@ -1,13 +1,9 @@
 /** Fast kernels of the detection against slow, plain twins written here. */
 import { describe, expect, test } from 'vitest';
-import {
-  type BackgroundMesh,
-  buildBackground,
-  createRowInterpolator,
-  meshAt,
-} from '../../src/detect/background.js';
+import { type BackgroundMesh, buildBackground } from '../../src/detect/background.js';
 import { gaussianKernel } from '../../src/detect/detection-rows.js';
 import { planChannels } from '../../src/detect/lattice.js';
+import { createRowInterpolator, meshAt } from '../../src/detect/mesh-interpolation.js';
 import { findPeaks } from '../../src/detect/peaks.js';
 import { cutStamps, siteTable } from '../../src/detect/stamps.js';
 import { createFloatReader } from '../../src/frame/convert.js';
