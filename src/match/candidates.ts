@@ -10,6 +10,8 @@ export interface Candidates {
   readonly stars: Int32Array;
   /** 1 = mirror image. */
   readonly mirrored: Uint8Array;
+  /** ln of how much better true figures explain the difference of the codes than chance does, up to a constant. */
+  readonly lnOdds: Float32Array;
   /** ln of px of B per px of A, and the angle of the base, radians in (−π, π]. */
   readonly lnScale: Float32Array;
   readonly angle: Float32Array;
@@ -236,14 +238,21 @@ class CodeTable {
             if (difference2 > reach * reach) continue;
             const tolerance = Math.min(reach, found.tolerance(errorB, base[e]));
             if (difference2 > tolerance * tolerance) continue;
-            if (found.add(this.stars, e, v.stars, at, baseB / base[e], (flipped[e] === 1) !== flip))
-              taken++;
+            const mirrored = (flipped[e] === 1) !== flip;
+            const lnOdds = lnCodeOdds(difference2, tolerance);
+            if (found.add(this.stars, e, v.stars, at, baseB / base[e], mirrored, lnOdds)) taken++;
             if (taken >= MOST_PER_QUERY) return;
           }
         }
       }
     }
   }
+}
+
+/** Four normal differences with the tolerance at CODE_SIGMAS σ, against differences spread evenly. */
+function lnCodeOdds(difference2: number, tolerance: number): number {
+  const sigma = tolerance / CODE_SIGMAS;
+  return -4 * Math.log(sigma) - difference2 / (2 * sigma * sigma);
 }
 
 function cellX(x: number, cells: number): number {
@@ -263,6 +272,7 @@ class Collector {
   count = 0;
   private stars = new Int32Array(8 * 1024);
   private mirrored = new Uint8Array(1024);
+  private lnOdds = new Float32Array(1024);
   private lnScale = new Float32Array(1024);
   private angle = new Float32Array(1024);
   private readonly errorA: number;
@@ -291,6 +301,7 @@ class Collector {
     v: number,
     scale: number,
     mirrored: boolean,
+    lnOdds: number,
   ): boolean {
     const { space, a, b } = this;
     if (scale < space.minScale || scale > space.maxScale) return false;
@@ -313,14 +324,15 @@ class Collector {
       this.stars[8 * at + 4 + j] = starsB[4 * v + j];
     }
     this.mirrored[at] = mirrored ? 1 : 0;
+    this.lnOdds[at] = lnOdds;
     this.lnScale[at] = Math.log(scale);
     this.angle[at] = angle;
     return true;
   }
 
   result(): Candidates {
-    const { count, stars, mirrored, lnScale, angle } = this;
-    return { count, stars, mirrored, lnScale, angle };
+    const { count, stars, mirrored, lnOdds, lnScale, angle } = this;
+    return { count, stars, mirrored, lnOdds, lnScale, angle };
   }
 
   private grow(): void {
@@ -331,6 +343,9 @@ class Collector {
     const mirrored = new Uint8Array(length);
     mirrored.set(this.mirrored);
     this.mirrored = mirrored;
+    const lnOdds = new Float32Array(length);
+    lnOdds.set(this.lnOdds);
+    this.lnOdds = lnOdds;
     const lnScale = new Float32Array(length);
     lnScale.set(this.lnScale);
     this.lnScale = lnScale;

@@ -22,36 +22,39 @@ const LEVER = 2.5;
 const SIGMAS = 3;
 
 /**
- * Numbers of the candidates, most votes first: how many figures agree on parity, scale and angle. True ones agree,
- * false ones spread evenly.
+ * Numbers of the candidates, most likely ones first. True figures agree on parity, scale and angle; false ones have
+ * scales that the depths of the lists prefer, but any angle: what a bin holds beyond the mean over all angles is the
+ * vote. It is added to the odds of the codes.
  */
-export function byVotes({ count, mirrored, lnScale, angle }: Candidates): Int32Array {
+export function byVotes({ count, mirrored, lnOdds, lnScale, angle }: Candidates): Int32Array {
   const width = ANGLE_BINS;
-  const votes = new Int32Array(2 * (LN_SCALE_BINS + 2) * width);
+  const rows = 2 * (LN_SCALE_BINS + 2);
+  const votes = new Int32Array(rows * width);
+  const perRow = new Int32Array(rows);
   const binOf = new Int32Array(count);
   for (let c = 0; c < count; c++) {
-    const row = Math.floor(lnScale[c] / LN_SCALE_BIN) + LN_SCALE_BINS / 2;
-    const s = Math.max(0, Math.min(LN_SCALE_BINS - 1, row)) + 1;
+    const bin = Math.floor(lnScale[c] / LN_SCALE_BIN) + LN_SCALE_BINS / 2;
+    const s = Math.max(0, Math.min(LN_SCALE_BINS - 1, bin)) + 1;
     const t = Math.floor(((angle[c] + Math.PI) / (2 * Math.PI)) * ANGLE_BINS) % ANGLE_BINS;
-    binOf[c] = (mirrored[c] * (LN_SCALE_BINS + 2) + s) * width + t;
+    const row = mirrored[c] * (LN_SCALE_BINS + 2) + s;
+    binOf[c] = row * width + t;
     votes[binOf[c]]++;
+    perRow[row]++;
   }
-  const keys = new Float64Array(count);
+  const odds = new Float64Array(count);
   for (let c = 0; c < count; c++) {
     const t = binOf[c] % width;
-    const row = binOf[c] - t;
+    const row = (binOf[c] - t) / width;
     let sum = 0;
     for (let ds = -1; ds <= 1; ds++) {
       for (let dt = -1; dt <= 1; dt++) {
-        sum += votes[row + ds * width + ((t + dt + width) % width)];
+        sum += votes[(row + ds) * width + ((t + dt + width) % width)];
       }
     }
-    keys[c] = c - sum * 2 ** 21;
+    const mean = Math.max(1, (3 * (perRow[row - 1] + perRow[row] + perRow[row + 1])) / width);
+    odds[c] = lnOdds[c] + Math.log(Math.max(sum - mean, Math.sqrt(mean)) / mean);
   }
-  keys.sort();
-  const order = new Int32Array(count);
-  for (let i = 0; i < count; i++) order[i] = keys[i] - Math.floor(keys[i] / 2 ** 21) * 2 ** 21;
-  return order;
+  return Int32Array.from(odds.keys()).sort((i, j) => odds[j] - odds[i] || i - j);
 }
 
 /** A proposed transform with the evidence of the stars round its figure. */
