@@ -9,6 +9,7 @@ import {
   fwhmAt,
   namedPlaces,
   type Places,
+  recordedFwhmAt,
   sizeEffect,
 } from './effects.js';
 import { ASTIG, COMA, CX, CY, KAPPA, T0, TX, TY, U1, U2, Z0 } from './laws.js';
@@ -155,7 +156,7 @@ function makeContext(input: CauseInput, fit: FieldFit): Context {
     input,
     fit,
     places,
-    size: fwhmAt(fit.p, fit.response, places),
+    size: recordedFwhmAt(fit.p, fit.response, places),
     coma: length(fit.p, CX, CY),
     effect,
     present: (component) => fit.without[component].rise > needed && large(component),
@@ -380,7 +381,7 @@ function isFlatTopped({ input, fit }: Context): boolean {
 /** Stars without wings: blurred by a disc, not by air. Strength unknown from the field alone. */
 function flatTopCause(context: Context): Cause {
   const { fit, input } = context;
-  const fwhm = fwhmOfSize(fit.p[T0] as number);
+  const fwhm = fwhmOfSize((fit.p[T0] as number) + fit.response.recordedOffset);
   return {
     cause: 'defocus',
     strength: { value: fwhm, low: 0, high: fwhm },

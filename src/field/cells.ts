@@ -41,12 +41,14 @@ export function ellipticityOf(t: number, q1: number, q2: number): [number, numbe
  * @param colour shapes whose red and blue sizes belong to the same rows, or null
  * @param rows index of each star in `colour` and in the stamps
  * @param searched frame the stamps were cut from; null leaves out pictures
+ * @param recordedOffset what T lacks of the recorded star's, px²
  */
 export function makeCells(
   columns: ShapeColumns,
   colour: StarShapes,
   rows: readonly number[],
   searched: SearchedFrame | null,
+  recordedOffset = 0,
 ): FieldCell[] {
   const { n, width, height } = columns;
   const [across, down] = chooseGrid(n, width, height);
@@ -64,7 +66,7 @@ export function makeCells(
     const column = at % across;
     const row = Math.floor(at / across);
     cells.push({
-      ...summarise(columns, colour, rows, list),
+      ...summarise(columns, colour, rows, list, recordedOffset),
       left: (column * width) / across - 0.5,
       right: ((column + 1) * width) / across - 0.5,
       top: (row * height) / down - 0.5,
@@ -89,6 +91,7 @@ function summarise(
   colour: StarShapes,
   rows: readonly number[],
   list: readonly number[],
+  recordedOffset: number,
 ): Omit<FieldCell, 'left' | 'right' | 'top' | 'bottom' | 'stamp'> {
   const of = (column: Float64Array): number[] => list.map((i) => column[i] as number);
   const mean = (values: readonly number[]): number =>
@@ -99,11 +102,12 @@ function summarise(
   const [k1, k1Error] = middle(of(columns.k1));
   const [k2, k2Error] = middle(of(columns.k2));
   const [e1, e2] = ellipticityOf(t, q1, q2);
-  const fwhm = plusMinus(...middle(of(columns.t).map(fwhmOfSize)));
+  const recorded = (size: number): number => fwhmOfSize(size + recordedOffset);
+  const fwhm = plusMinus(...middle(of(columns.t).map(recorded)));
   const channel = (sizes: Float64Array | undefined): FieldCell['fwhmPx'] | null => {
     if (!sizes) return null;
     const known = list.map((i) => sizes[rows[i] as number] as number).filter(Number.isFinite);
-    return known.length < 3 ? null : plusMinus(...middle(known.map(fwhmOfSize)));
+    return known.length < 3 ? null : plusMinus(...middle(known.map(recorded)));
   };
   return {
     x: mean(of(columns.x)),

@@ -1,7 +1,7 @@
 /** The fitted numbers as a published record: px always, physical units where focal ratio and pixel size are known. */
 import type { Uncertain } from '../measure/result.js';
 import { direction, withSystematics } from './causes.js';
-import { fwhmAt, namedPlaces } from './effects.js';
+import { namedPlaces, recordedFwhmAt } from './effects.js';
 import { ASTIG, COMA, CX, CY, KAPPA, T0, TX, TY, U1, U2, Z0 } from './laws.js';
 import { drawnSigma, type FieldFit, type FieldOptics } from './model.js';
 import { comaNm, defocusUm, fwhmOfSize } from './response.js';
@@ -47,14 +47,14 @@ export function describeModel(
     const u = Math.min(0.95 * t, size(U1, U2)(q));
     return (Math.sqrt(t + u) - Math.sqrt(t - u)) / (Math.sqrt(t + u) + Math.sqrt(t - u));
   };
-  const places = fwhmAt(p, fit.response, namedPlaces(width, height));
+  const places = recordedFwhmAt(p, fit.response, namedPlaces(width, height));
   const seen = fit.without.curvature.rise > SEEN;
   const curved = Math.abs(p[KAPPA] as number) > 2 * drawnSigma(fit, single(KAPPA));
   const astigmatic = Math.abs(p[ASTIG] as number) > 2 * drawnSigma(fit, single(ASTIG));
   const angle = (Math.atan2(p[U2] as number, p[U1] as number) * 90) / Math.PI;
   return {
     stars: fit.stars,
-    sharpFwhmPx: sure((q) => fwhmOfSize(q[T0] as number)),
+    sharpFwhmPx: sure((q) => fwhmOfSize((q[T0] as number) + fit.response.recordedOffset)),
     defocusUm: of(single(Z0), um),
     tiltUm: of(tilt, um === null ? null : 2 * um),
     tiltDeg: oneWay && halfMm !== null ? degrees(oneWay) : null,

@@ -1,7 +1,7 @@
 /** How much each component of the model shows: changes of star size and elongation, px, at the centre, edges and corners. */
 import { CX, CY, FIELD_PARAMETERS, OBSERVABLES, predictField, T0, U1, U2 } from './laws.js';
 import { type Component, type FieldFit, PARAMETERS_OF } from './model.js';
-import { fwhmOfSize, type Response } from './response.js';
+import { fwhmOfSize, type Response, sizeOfFwhm } from './response.js';
 
 /** Centre, four corners, left, right, low and high edge, in units of the half diagonal. */
 export interface Places {
@@ -27,6 +27,17 @@ export function fwhmAt(p: ArrayLike<number>, response: Response, places: Places)
   const out = new Float64Array(OBSERVABLES * places.u.length);
   predictField(p, response, places.u, places.v, out);
   return Float64Array.from(places.u, (_, i) => fwhmOfSize(out[OBSERVABLES * i] as number));
+}
+
+/** The same as the recorded image has it, pixel included: what is published. */
+export function recordedFwhmAt(
+  p: ArrayLike<number>,
+  response: Response,
+  places: Places,
+): Float64Array {
+  return fwhmAt(p, response, places).map((fwhm) =>
+    fwhmOfSize(sizeOfFwhm(fwhm) + response.recordedOffset),
+  );
 }
 
 /** Parameters with one component taken away. */

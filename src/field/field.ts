@@ -1,5 +1,9 @@
 /** The field of a set of frames: star shapes → map, model, causes; two sets → what turned with the camera. */
+
+import { opticalFwhm } from '../measure/classify.js';
 import type { SearchedFrame } from '../measure/search-frame.js';
+import { createRecordedFwhmTable } from '../optics/pixel.js';
+import { medianOf } from '../stats/robust.js';
 import type { Warning } from '../warnings.js';
 import { findCauses, type IlluminationInput } from './causes.js';
 import { makeCells } from './cells.js';
@@ -7,6 +11,7 @@ import { fitColourShift } from './colour.js';
 import { averageShapes, matchByShift, type StarMatch } from './combine-frames.js';
 import { describeModel } from './describe-model.js';
 import { type FieldFit, type FieldOptics, fitField, type ShapeColumns } from './model.js';
+import { sizeOfFwhm } from './response.js';
 import type { FieldResult, FieldSet } from './result.js';
 import { judgeRotation } from './rotation.js';
 import { measureShapes, type StarShapes } from './shapes.js';
@@ -40,6 +45,24 @@ function opticsOf({ frame }: SearchedFrame): FieldOptics {
   const { focalLengthMm, apertureMm, pixelSizeUm } = frame.metadata;
   const known = focalLengthMm !== null && apertureMm !== null && apertureMm > 0;
   return { focalRatio: known ? focalLengthMm / apertureMm : null, pixelSizeUm };
+}
+
+/**
+ * What size T lacks of the recorded stars', px²: the fit of the field integrates over the pixel and holds its exponent at 4, so that
+ * sizes compare over the field; published sizes are those that `measure` gives for the same stars. Median over the stars; 0 where it
+ * cannot be known.
+ */
+function recordedOffset({ found }: SearchedFrame, shapes: StarShapes): number {
+  const fits = found.sources.fits[found.reference];
+  const known = Number.isFinite(found.beta) || found.beta === Number.POSITIVE_INFINITY;
+  if (!fits || !known) return 0;
+  const recorded = createRecordedFwhmTable(found.beta);
+  const offsets: number[] = [];
+  for (let i = 0; i < shapes.n; i++) {
+    const fwhm = recorded(opticalFwhm(fits, shapes.source[i] as number, found.beta));
+    if (fwhm > 0) offsets.push(sizeOfFwhm(fwhm) - (shapes.t[i] as number));
+  }
+  return offsets.length === 0 ? 0 : medianOf(offsets);
 }
 
 /**
@@ -78,6 +101,8 @@ function analyseSet(
   const optics = opticsOf(reference);
   const { width, height } = first;
   const fit = fitField(columns, optics, options.seed, options.draws);
+  const offset = recordedOffset(reference, first);
+  if (fit) fit.response.recordedOffset = offset;
   const colour = fitColourShift(first, options.seed);
   const found = findCauses({
     fit,
@@ -105,7 +130,7 @@ function analyseSet(
           },
         }
       : null,
-    cells: makeCells(columns, first, rows, options.stamps === false ? null : reference),
+    cells: makeCells(columns, first, rows, options.stamps === false ? null : reference, offset),
     starsLeftOut: first.left,
     illumination: input.illuminationRecord ?? null,
   };

@@ -25,6 +25,8 @@ export interface Response {
   skew: Float64Array;
   /** Elongation Q over the mean square of a short straight drift. */
   drift: number;
+  /** What size T lacks of the recorded star's, px². Only published sizes use it. */
+  recordedOffset: number;
 }
 
 /** (λN / pixel)² / T0, the share of diffraction in the size of a sharp star; null where it cannot be known. */
@@ -60,6 +62,7 @@ export function responseAt(diffraction: number): Response {
     comaSize: row(COMA_GROWTH),
     comaElongation: row(COMA_ELONGATION),
     skew: row(COMA_SKEW),
+    recordedOffset: 0,
   };
 }
 
@@ -104,7 +107,13 @@ export function comaNm(radiusPx: number, focalRatio: number, pixelSizeUm: number
   return (1000 * radiusPx * pixelSizeUm) / (2 * focalRatio * Math.sqrt(48));
 }
 
-/** FWHM (px, recorded) of a star of size T: that of the fitted Moffat, α² = 2 T at exponent 4. */
+/** FWHM, px, of a star of size T: that of the fitted Moffat, α² = 2 T at exponent 4, before the pixel. */
 export function fwhmOfSize(t: number): number {
   return 2 * Math.sqrt(2 * Math.max(0, t)) * Math.sqrt(2 ** 0.25 - 1);
+}
+
+/** Size T of a star of that FWHM: the inverse of `fwhmOfSize`. */
+export function sizeOfFwhm(fwhmPx: number): number {
+  const alpha = fwhmPx / (2 * Math.sqrt(2 ** 0.25 - 1));
+  return 0.5 * alpha * alpha;
 }

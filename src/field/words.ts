@@ -44,10 +44,9 @@ export const LENS_SCREWS =
   'This is an estimate. Confirm it with a second method before turning any screw of a lens cell, follow the maker’s instructions, and never point the telescope at the Sun.';
 
 const px = (value: number): string => `${value.toFixed(2)} px`;
+/** Two digits, without an exponent: 140 µm, 0.35 px. */
 const amount = ({ value }: Uncertain, unit: string): string =>
-  unit === 'px'
-    ? `${value.toFixed(2)} px`
-    : `${value.toPrecision(2).replace(/e\+?(\d+)/, (_, n) => `e${n}`)} ${unit}`;
+  unit === 'px' ? px(value) : `${Number(value.toPrecision(2))} ${unit}`;
 
 /** "left–right", "top–bottom" or the diagonal an angle lies along (0–180 from +x towards +y; the top is where y is small). */
 function axisName(degrees: number): string {

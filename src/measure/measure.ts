@@ -13,7 +13,12 @@ import { linearityOf, lowestSaturation, scaleOrWarning } from './frame-facts.js'
 import { haloResult, lateralResult } from './halo-result.js';
 import type { MeasureOptions } from './options.js';
 import type { ChannelName, ChannelResult, FrameResult } from './result.js';
-import { fitOtherChannels, profileSettings, searchFrame } from './search-frame.js';
+import {
+  fitOtherChannels,
+  profileSettings,
+  type SearchedFrame,
+  searchFrame,
+} from './search-frame.js';
 import { countRejected, selectStars } from './select-stars.js';
 import { UNDERSAMPLED_PX } from './systematics.js';
 import { haloCaution, plainSentence } from './verdict.js';
@@ -23,6 +28,8 @@ export const FEWEST_PROFILE_STARS = 3;
 export interface Measurement {
   result: FrameResult;
   catalogue: StarCatalogue;
+  /** What later stages go on from: the sources with their stamps and fits. */
+  searched: SearchedFrame;
 }
 
 /**
@@ -221,5 +228,5 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
     found,
     plan.channels.map(() => found.beta),
   );
-  return { result, catalogue };
+  return { result, catalogue, searched };
 }

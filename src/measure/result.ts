@@ -155,6 +155,8 @@ export interface FrameResult {
     blueBlurPx: Uncertain;
     redBlurPx: Uncertain;
   } | null;
+  /** What the star shapes over the frame say, in a sentence; only where a single frame is measured. */
+  corners?: { leading: string; summary: string } | null;
   linearity: {
     verdict: 'linear' | 'stretched' | 'cannot tell';
     sizeTrendPercentPerDecade: Uncertain | null;

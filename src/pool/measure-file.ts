@@ -7,6 +7,7 @@ import { openFrame } from '../frame/open.js';
 import { measureFrame } from '../measure/measure.js';
 import type { MeasureOptions } from '../measure/options.js';
 import type { FrameResult } from '../measure/result.js';
+import type { SearchedFrame } from '../measure/search-frame.js';
 
 /** What to do with one file. Plain data: it travels to a worker. */
 export interface MeasureTask {
@@ -19,6 +20,8 @@ export interface MeasureTask {
   overrides: FrameOverrides;
   /** Whether the star catalogue is wanted too. */
   keepStars: boolean;
+  /** Whether to look at the corners as well: as long again as the rest. */
+  corners?: boolean;
 }
 
 /** Plain data as well. A file that cannot be measured has `status` "failed" and its error in the result. */
@@ -35,13 +38,25 @@ export async function measureFile(task: MeasureTask): Promise<MeasureOutcome> {
   let frame: Frame | null = null;
   try {
     frame = await openFrame(task.file, task.overrides);
-    const { result, catalogue } = measureFrame(frame, task.options);
+    const { result, catalogue, searched } = measureFrame(frame, task.options);
+    if (task.corners === true) result.corners = await cornersOf(searched, task.options.seed);
     return { result, catalogues: task.keepStars ? [{ file: task.file, catalogue }] : [] };
   } catch (error) {
     return failed(task.file, errorData(error));
   } finally {
     frame?.rows.close();
   }
+}
+
+/** The leading cause of star shapes over the frame; null without stars. */
+async function cornersOf(
+  searched: SearchedFrame,
+  seed: number,
+): Promise<NonNullable<FrameResult['corners']> | null> {
+  if (searched.found.locus === null) return null;
+  const { analyseField } = await import('../field/field.js');
+  const [set] = analyseField([{ frames: [searched] }], { seed, stamps: false }).sets;
+  return set === undefined ? null : { leading: set.leading, summary: set.summary };
 }
 
 async function measureSetFiles(

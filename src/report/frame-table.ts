@@ -214,6 +214,7 @@ function factLines(result: FrameResult, width: number): string[] {
   }
   if (result.registration !== undefined) add('registered', registrationText(result.registration));
   if (linearity !== null) add('data', linearityWords(linearity));
+  if (result.corners != null) add('corners', `${result.corners.summary} (more: bluerim field)`);
   return lines;
 }
 

@@ -231,6 +231,16 @@ export const frameSchema = z.strictObject({
     })
     .nullable()
     .describe('the extra blur of a colour as a length'),
+  corners: z
+    .strictObject({
+      leading: z.string().describe('leading cause, "none" (sound) or "cannot tell"; as in `field`'),
+      summary: z.string().describe('the same in a sentence'),
+    })
+    .nullable()
+    .optional()
+    .describe(
+      'what the star shapes over the frame say; only for a single frame, null without stars',
+    ),
   linearity: z
     .strictObject({
       verdict: z

@@ -78,7 +78,13 @@ async function runMeasure(
   const options = measureOptions(flags);
   const keepStars = starsFormat !== null;
   const outcomes = await measureAll(
-    inputs.map((input) => ({ ...input, options, overrides, keepStars })),
+    inputs.map((input) => ({
+      ...input,
+      options,
+      overrides,
+      keepStars,
+      corners: inputs.length === 1,
+    })),
     jobs,
     () => progress.step(),
   ).finally(() => progress.stop());
