@@ -127,9 +127,12 @@ function copyStored(
   first: number,
   second: number,
 ): void {
-  for (let i = 0; i < count; i++) {
-    data[at + i] = (samples[from + i] as number) - (i & 1 ? second : first);
+  let i = 0;
+  for (; i + 1 < count; i += 2) {
+    data[at + i] = (samples[from + i] as number) - first;
+    data[at + i + 1] = (samples[from + i + 1] as number) - second;
   }
+  if (i < count) data[at + i] = (samples[from + i] as number) - first;
 }
 
 /** The same for values that may be NaN or infinite, which hold as little. */

@@ -30,8 +30,9 @@ export interface FitSettings {
 
 /** Scratch of one fit at a time; made once. */
 export interface FitScratch {
-  /** Model and derivatives of every sample. */
+  /** Model and derivatives of every sample; true below when they belong to the solution of the last fit. */
   terms: Float64Array;
+  solved: boolean;
   weights: Float64Array;
   normal: Float64Array;
   trialNormal: Float64Array;
@@ -46,6 +47,7 @@ export interface FitScratch {
 export function createFitScratch(capacity: number): FitScratch {
   return {
     terms: new Float64Array(capacity * TERMS),
+    solved: false,
     weights: new Float64Array(capacity),
     normal: new Float64Array(NP * NP),
     trialNormal: new Float64Array(NP * NP),
@@ -59,20 +61,18 @@ export function createFitScratch(capacity: number): FitScratch {
 }
 
 /**
- * Normal equations and χ² at `p`. The sums live in locals (lower triangle n‹row›‹column›, gradient g‹row›), not in arrays: this is the
+ * Normal equations and χ² at `p`, for which `terms` were evaluated. The sums live in locals (lower triangle n‹row›‹column›, gradient g‹row›), not in arrays: this is the
  * innermost loop of the whole measurement, and array accesses would cost more than the arithmetic.
  */
 function accumulate(
   samples: SampleList,
   p: Float64Array,
-  settings: FitSettings,
   terms: Float64Array,
   weights: Float64Array,
   normal: Float64Array,
   gradient: Float64Array,
 ): number {
   const { value, n: count } = samples;
-  evaluateModel(samples, p, settings.beta, settings.integrateWithinPx, terms);
   const background = p[PBACKGROUND] as number;
   let chi2 = 0;
   let n00 = 0;
@@ -202,14 +202,13 @@ function accumulate(
   return chi2;
 }
 
+/** Weights of the samples: photon noise comes from the model at the parameters that `terms` were evaluated for. */
 function fillWeights(
   samples: SampleList,
-  p: Float64Array,
   settings: FitSettings,
   terms: Float64Array,
   weights: Float64Array,
 ): void {
-  evaluateModel(samples, p, settings.beta, settings.integrateWithinPx, terms);
   const model = settings.modelSigma;
   for (let i = 0; i < samples.n; i++) {
     const signal = Math.max(0, terms[i * TERMS] as number);
@@ -223,7 +222,7 @@ function fillWeights(
 
 /**
  * Reduced χ² of a fit when the model may be wrong by `modelSigma` everywhere. With some per cent of the star's highest sample it is near or below
- * 1 for stars of any brightness, well above it for blends, cosmic rays and trails.
+ * 1 for stars of any brightness, well above it for blends, cosmic rays and trails. `samples`, `p` and `scratch` are those of the last fit.
  */
 export function fitQuality(
   samples: SampleList,
@@ -233,7 +232,7 @@ export function fitQuality(
   scratch: FitScratch,
 ): number {
   const { terms } = scratch;
-  evaluateModel(samples, p, settings.beta, settings.integrateWithinPx, terms);
+  if (!scratch.solved) evaluateModel(samples, p, settings.beta, settings.integrateWithinPx, terms);
   let chi2 = 0;
   for (let i = 0; i < samples.n; i++) {
     const signal = terms[i * TERMS] as number;
@@ -265,12 +264,17 @@ export function fitStar(
   const freedom = samples.n - NP;
   if (freedom < 2) return Number.NaN;
   const { terms, weights, step, trial, work } = scratch;
+  const { beta, integrateWithinPx } = settings;
+  scratch.solved = false;
   let normal = scratch.normal;
   let gradient = scratch.gradient;
   let trialNormal = scratch.trialNormal;
   let trialGradient = scratch.trialGradient;
-  fillWeights(samples, p, settings, terms, weights);
-  let chi2 = accumulate(samples, p, settings, terms, weights, normal, gradient);
+  evaluateModel(samples, p, beta, integrateWithinPx, terms);
+  fillWeights(samples, settings, terms, weights);
+  let chi2 = accumulate(samples, p, terms, weights, normal, gradient);
+  // Whether `terms` belong to p, or to a trial that was refused.
+  let fresh = true;
   let lambda = 1e-3;
   let converged = false;
   let reweighted = false;
@@ -298,8 +302,10 @@ export function fitStar(
         trial[PG1] = ((trial[PG1] as number) * LARGEST_G) / g;
         trial[PG2] = ((trial[PG2] as number) * LARGEST_G) / g;
       }
-      const next = accumulate(samples, trial, settings, terms, weights, trialNormal, trialGradient);
-      if (next <= chi2) {
+      evaluateModel(samples, trial, beta, integrateWithinPx, terms);
+      const next = accumulate(samples, trial, terms, weights, trialNormal, trialGradient);
+      fresh = next <= chi2;
+      if (fresh) {
         const drop = chi2 - next;
         p.set(trial);
         chi2 = next;
@@ -319,10 +325,13 @@ export function fitStar(
       reweighted = true;
       converged = false;
       lambda = 1e-3;
-      fillWeights(samples, p, settings, terms, weights);
-      chi2 = accumulate(samples, p, settings, terms, weights, normal, gradient);
+      if (!fresh) evaluateModel(samples, p, beta, integrateWithinPx, terms);
+      fresh = true;
+      fillWeights(samples, settings, terms, weights);
+      chi2 = accumulate(samples, p, terms, weights, normal, gradient);
     }
   }
+  scratch.solved = fresh;
   const reduced = chi2 / freedom;
   work.set(normal);
   if (!factorCholesky(work, NP)) return Number.NaN;

@@ -58,7 +58,7 @@ function nodesFor(p: Float64Array, beta: number): 2 | 3 | 5 {
 
 /**
  * Evaluates the model and its derivatives at all samples.
- * @param beta exponent, a multiple of 0.5, or Infinity for a Gaussian
+ * @param beta exponent, a multiple of 0.5 below 16, or Infinity for a Gaussian
  * @param integrateWithinPx samples within this distance of the model's centre are integrated over the pixel; beyond it, one node serves
  * @param out receives `TERMS` values a sample
  */
@@ -87,53 +87,76 @@ export function evaluateModel(
   const k = gaussian
     ? 1 / (2 * Math.PI * alpha2 * Math.sqrt(q))
     : (beta - 1) / (Math.PI * alpha2 * Math.sqrt(q));
+  // dI/du = slopeOfU × (1 + u)^(−β−1), or × e^(−u/2).
+  const slopeOfU = gaussian ? -0.5 * k : -beta * k;
   const whole = gaussian ? 0 : Math.floor(beta);
   const halfPower = !gaussian && beta - whole > 0.25;
   const near = integrateWithinPx * integrateWithinPx;
   const many = nodesFor(p, beta);
   const manyFrom = many === 2 ? 1 : many === 3 ? 3 : 6;
+  const b2 = 2 * b;
   for (let s = 0; s < n; s++) {
     const px = (sampleX[s] as number) - x0;
     const py = (sampleY[s] as number) - y0;
     const inside = px * px + py * py < near;
-    const nodes = inside ? many : 1;
     const from = inside ? manyFrom : 0;
-    let sumI = 0;
-    let sumX = 0;
-    let sumY = 0;
-    let sumA = 0;
-    let sumG1 = 0;
-    let sumG2 = 0;
-    for (let j = 0; j < nodes; j++) {
-      const dy = py + (NODE_X[from + j] as number);
-      const wy = NODE_W[from + j] as number;
-      for (let i = 0; i < nodes; i++) {
-        const dx = px + (NODE_X[from + i] as number);
-        const w = wy * (NODE_W[from + i] as number);
-        const ax = a * dx + b * dy;
-        const cy = b * dx + c * dy;
-        const u = ax * dx + cy * dy;
-        let intensity: number;
+    const to = inside ? manyFrom + many : 1;
+    // Sums over the nodes of intensity / k, and of the moments of its slope; all derivatives are combinations of these.
+    let sum = 0;
+    let mx = 0;
+    let my = 0;
+    let mxx = 0;
+    let mxy = 0;
+    let myy = 0;
+    for (let j = from; j < to; j++) {
+      const dy = py + (NODE_X[j] as number);
+      const bdy = b2 * dy;
+      const cdy = c * dy * dy;
+      let row = 0;
+      let rowSlope = 0;
+      let rowX = 0;
+      let rowXX = 0;
+      for (let i = from; i < to; i++) {
+        const dx = px + (NODE_X[i] as number);
+        const u = dx * (a * dx + bdy) + cdy;
+        let weighted: number;
         let slope: number;
         if (gaussian) {
-          intensity = k * Math.exp(-0.5 * u);
-          slope = -0.5 * intensity;
+          weighted = (NODE_W[i] as number) * Math.exp(-0.5 * u);
+          slope = weighted;
         } else {
           const v = 1 / (1 + u);
-          let power = halfPower ? Math.sqrt(v) : 1;
-          for (let m = 0; m < whole; m++) power *= v;
-          intensity = k * power;
-          slope = -beta * intensity * v;
+          const v2 = v * v;
+          let power = NODE_W[i] as number;
+          if (halfPower) power *= Math.sqrt(v);
+          if (whole & 1) power *= v;
+          if (whole & 2) power *= v2;
+          if (whole & 4) power *= v2 * v2;
+          if (whole & 8) power *= v2 * v2 * v2 * v2;
+          weighted = power;
+          slope = power * v;
         }
-        sumI += w * intensity;
-        const ws = w * slope;
-        sumX += ws * ax;
-        sumY += ws * cy;
-        sumA += ws * u;
-        sumG1 += ws * ((dy * dy - dx * dx) * inverse + 2 * h1 * u);
-        sumG2 += ws * (-2 * dx * dy * inverse + 2 * h2 * u);
+        row += weighted;
+        rowSlope += slope;
+        const first = slope * dx;
+        rowX += first;
+        rowXX += first * dx;
       }
+      const wy = NODE_W[j] as number;
+      const wdy = wy * dy;
+      sum += wy * row;
+      mx += wy * rowX;
+      my += wdy * rowSlope;
+      mxx += wy * rowXX;
+      mxy += wdy * rowX;
+      myy += wdy * dy * rowSlope;
     }
+    const sumI = k * sum;
+    const sumX = slopeOfU * (a * mx + b * my);
+    const sumY = slopeOfU * (b * mx + c * my);
+    const sumA = slopeOfU * (a * mxx + b2 * mxy + c * myy);
+    const sumG1 = slopeOfU * (myy - mxx) * inverse + 2 * h1 * sumA;
+    const sumG2 = -2 * slopeOfU * mxy * inverse + 2 * h2 * sumA;
     const at = s * TERMS;
     out[at] = flux * sumI;
     out[at + 1 + PX] = -2 * flux * sumX;

@@ -1,6 +1,5 @@
 /** Robust location and scale: of pixel samples (in place, Float32Array) and of short lists of star values. */
 import { createKernels, type Kernels } from '../simd/kernels.js';
-import { medianInPlace } from './select.js';
 
 /** σ of a normal distribution per median absolute deviation: 1 / Φ⁻¹(0.75). */
 export const MAD_TO_SIGMA = 1.482602218505602;
@@ -31,10 +30,7 @@ export function clippedSky(data: Float32Array, n: number, out: Float64Array): vo
     return;
   }
   const work = skyMemory(n);
-  work.values.set(n === data.length ? data : data.subarray(0, n));
-  // Groups of four: what follows the last sample is no number, and counts as nothing.
-  const count = (n + 3) & ~3;
-  for (let i = n; i < count; i++) work.values[i] = Number.NaN;
+  const count = loadSky(work, data, n);
   let low = Number.NEGATIVE_INFINITY;
   let high = Number.POSITIVE_INFINITY;
   const first = skyMedian(work, count, low, high, n);
@@ -94,6 +90,14 @@ function skyMemory(n: number): SkyMemory {
     kept: 0,
   };
   return memory;
+}
+
+/** Copies the samples; returns their number up to whole groups of four, where what follows the last one is no number and counts as nothing. */
+function loadSky(work: SkyMemory, data: Float32Array, n: number): number {
+  const count = (n + 3) & ~3;
+  for (let i = 0; i < n; i++) work.values[i] = data[i] as number;
+  for (let i = n; i < count; i++) work.values[i] = Number.NaN;
+  return count;
 }
 
 /** Moments about `centre` of the samples in low … high. */
@@ -189,35 +193,36 @@ function quantileOfSorted(sorted: Float64Array, p: number): number {
 }
 
 /**
- * Mean after clipping at `limit` σ around the median until nothing changes; `data[0 … n − 1]` is reordered and compacted.
+ * Mean after clipping at `limit` σ around the median until nothing changes; `data[0 … n − 1]` is left as it is.
  * Steadier than the mode of `clippedSky` where contamination is already modelled. out: [mean, σ, samples left].
  */
 export function clippedMean(data: Float32Array, n: number, limit: number, out: Float64Array): void {
-  let count = n;
-  let mean = medianInPlace(data, count);
+  if (n === 0) {
+    out.set([Number.NaN, Number.NaN, 0]);
+    return;
+  }
+  const work = skyMemory(n);
+  const count = loadSky(work, data, n);
+  let low = Number.NEGATIVE_INFINITY;
+  let high = Number.POSITIVE_INFINITY;
+  let kept = n;
+  let mean = skyMedian(work, count, low, high, n);
   let sigma = Number.NaN;
-  for (let round = 0; round < MAX_CLIP_ROUNDS && count > 0; round++) {
+  skyMoments(work, count, mean, low, high);
+  for (let round = 0; round < MAX_CLIP_ROUNDS; round++) {
     const reference = mean;
-    let sum = 0;
-    let squares = 0;
-    for (let i = 0; i < count; i++) {
-      const d = (data[i] as number) - reference;
-      sum += d;
-      squares += d * d;
-    }
-    mean = reference + sum / count;
-    sigma = Math.sqrt(Math.max(0, squares / count - (sum / count) ** 2));
+    const offset = work.sum / work.kept;
+    mean = reference + offset;
+    sigma = Math.sqrt(Math.max(0, work.squares / work.kept - offset * offset));
     // The first cut is made around the median, which outliers cannot pull.
     const centre = round === 0 ? reference : mean;
-    let kept = 0;
-    for (let i = 0; i < count; i++) {
-      const value = data[i] as number;
-      if (Math.abs(value - centre) <= limit * sigma) data[kept++] = value;
-    }
-    if (kept === count || kept === 0) break;
-    count = kept;
+    low = Math.max(low, centre - limit * sigma);
+    high = Math.min(high, centre + limit * sigma);
+    skyMoments(work, count, mean, low, high);
+    if (work.kept === kept || work.kept === 0) break;
+    kept = work.kept;
   }
   out[0] = mean;
   out[1] = sigma;
-  out[2] = count;
+  out[2] = kept;
 }
