@@ -2,7 +2,7 @@
 import { FrameReadError } from '../../errors.js';
 import type { Warning } from '../../warnings.js';
 import { assembleFrame } from '../assemble.js';
-import type { OpenFile } from '../file.js';
+import { closeFile, type OpenFile } from '../file.js';
 import type { Frame, FrameOverrides } from '../frame.js';
 import { carriesTiffHeader, readDirectories, type TiffDirectory } from './ifd.js';
 import { describePage, type TiffPage } from './page.js';
@@ -38,8 +38,8 @@ export function openTiff(file: OpenFile, overrides: FrameOverrides): Frame {
   const page = describePage(file, directory);
   noteWhatIsLeftOut(directory, page, warn);
   const keywords = tiffKeywords(directory, pages[0] as TiffDirectory, overrides, warn);
-  const rows = createTiffRows(file, page, overrides);
-  return assembleFrame({
+  const { rows, inMemory } = createTiffRows(file, page, overrides);
+  const frame = assembleFrame({
     path: file.path,
     format: 'tiff',
     // Cameras for astronomy write 8-bit grey frames; three colours in 8 bits are a finished picture.
@@ -50,6 +50,8 @@ export function openTiff(file: OpenFile, overrides: FrameOverrides): Frame {
     overrides,
     warnings,
   });
+  if (inMemory) closeFile(file);
+  return frame;
 }
 
 /** Bit 0 of NewSubfileType; the value 2 of the older SubfileType. */

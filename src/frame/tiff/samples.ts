@@ -47,14 +47,14 @@ export function typeMaximumOf({ storedType }: TiffPage): number | null {
 }
 
 /**
- * The rows of the page. Unpacked pages close the file at once; others when they are closed.
+ * The rows of the page. Where `inMemory` is true they do not need the file any more; otherwise they close it when they are closed.
  * @throws FrameReadError `too-large`, `truncated`, `damaged`; the file is then still open
  */
 export function createTiffRows(
   file: OpenFile,
   page: TiffPage,
   overrides: FrameOverrides,
-): RowSource {
+): { rows: RowSource; inMemory: boolean } {
   const { width, height, planes, compression, tiled, storedType } = page;
   const direct = compression === 'none' && !tiled && storedType !== 'f16';
   const elementBytes = createSampleArray(sampleTypeOf(page), 0).BYTES_PER_ELEMENT;
@@ -62,18 +62,17 @@ export function createTiffRows(
   const unpacked = direct ? 0 : width * height * planes * elementBytes + blockBytes(page, 0);
   checkLimits(file.path, width, height, unpacked, overrides);
   checkBlocks(file, page);
-  if (direct) return createStripRows(file, page);
-  const samples = unpackPage(file, page);
-  closeFile(file);
-  return createMemoryRows({
+  if (direct) return { rows: createStripRows(file, page), inMemory: false };
+  const rows = createMemoryRows({
     width,
     height,
     planes,
     sampleType: sampleTypeOf(page),
-    samples,
+    samples: unpackPage(file, page),
     interleave: page.planar ? 'plane' : 'pixel',
     ...lightScale(page),
   });
+  return { rows, inMemory: true };
 }
 
 /** Physical value = zero + scale × stored: more light, larger number. */
