@@ -67,11 +67,24 @@ const CONTROL = demoScene(
   { name: 'invented control 80/480', colour: { kind: 'none' } },
 );
 
+/** A camera that sits crooked: focus changes from side to side. */
+const TILTED = demoScene(
+  'tilted',
+  'The apochromat with the sensor tilted by 1.2 degrees: sharp in the middle, soft to the left and right.',
+  15,
+  {
+    name: 'invented apochromat 80/480, tilted sensor',
+    colour: { kind: 'scaled', factor: 0.03 },
+    sensorTiltDeg: [1.2, 0.2],
+  },
+);
+
 const SCENES: readonly SceneInput[] = [
   ACHROMAT,
   ED,
   APO,
   CONTROL,
+  TILTED,
   smallScene(ACHROMAT, 'small-achromat'),
   smallScene(ED, 'small-ed'),
   smallScene(CONTROL, 'small-control'),
