@@ -70,7 +70,7 @@ const CONTROL = demoScene(
 /** A camera that sits crooked: focus changes from side to side. */
 const TILTED = demoScene(
   'tilted',
-  'The apochromat with the sensor tilted by 1.2 degrees: sharp in the middle, soft to the left and right.',
+  'Invented apochromat, 80 mm f/6, with the sensor tilted by 1.2 degrees: soft to the left and right.',
   15,
   {
     name: 'invented apochromat 80/480, tilted sensor',

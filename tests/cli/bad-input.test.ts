@@ -70,7 +70,9 @@ describe('files that are no frame', () => {
     mkdirSync(join(cwd, 'night'));
     const run = await bluerim(['measure', 'night', 'nothing.fits'], { cwd });
     expect(run.code).toBe(1);
-    expect(run.stderr).toMatch(/^error: night: no frame in this folder\n {2}what to do: name a folder/m);
+    expect(run.stderr).toMatch(
+      /^error: night: no frame in this folder\n {2}what to do: name a folder/m,
+    );
     expect(run.stderr).toMatch(/^error: nothing\.fits: no such file/m);
   });
 });
