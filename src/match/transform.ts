@@ -96,7 +96,7 @@ export function applyTransform(
 }
 
 /** Derivatives dX/dx, dX/dy, dY/dx, dY/dy at (x, y) of A. */
-export function jacobian(
+function jacobian(
   t: Transform,
   x: number,
   y: number,

@@ -46,7 +46,7 @@ interface Sky {
 }
 
 /** Point of the frame where a place of the sky lands. */
-export function project(view: View, x: number, y: number): [number, number] {
+function project(view: View, x: number, y: number): [number, number] {
   const angle = (view.rotationDeg * Math.PI) / 180;
   const u = (x - view.centreX) * view.scale;
   const v = (y - view.centreY) * view.scale * (view.mirrored ? -1 : 1);
@@ -166,7 +166,7 @@ export const FULL_LIMITS: PairLimits = {
 };
 
 /** Two random views whose frames overlap as asked: `leastOverlap` of the smaller frame or more. */
-export function randomViews(random: () => number, limits: PairLimits): [View, View] {
+function randomViews(random: () => number, limits: PairLimits): [View, View] {
   const between = (low: number, high: number): number => low + (high - low) * random();
   const evenly = (low: number, high: number): number => low * (high / low) ** random();
   const view = (scale: number): View => ({
@@ -205,7 +205,7 @@ export function randomViews(random: () => number, limits: PairLimits): [View, Vi
 }
 
 /** Share of the smaller frame's sky that both see, on a 40 × 40 grid of that frame. */
-export function overlapOfSmaller(a: View, b: View): number {
+function overlapOfSmaller(a: View, b: View): number {
   const area = (view: View): number => (view.width * view.height) / view.scale ** 2;
   const [small, large] = area(a) <= area(b) ? [a, b] : [b, a];
   const angle = (small.rotationDeg * Math.PI) / 180;

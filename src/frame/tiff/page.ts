@@ -112,7 +112,7 @@ const PREDICTORS: Readonly<Record<number, TiffPredictor>> = {
 };
 
 /** True when the samples are floating-point numbers. */
-export function isFloat(type: StoredType): boolean {
+function isFloat(type: StoredType): boolean {
   return type.startsWith('f');
 }
 

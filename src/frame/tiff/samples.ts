@@ -22,7 +22,7 @@ import { undoFloatingPoint, undoHorizontal } from './predictors.js';
 const PIECE_BYTES = 65536;
 
 /** Element type of the rows. */
-export function sampleTypeOf({ storedType }: TiffPage): SampleType {
+function sampleTypeOf({ storedType }: TiffPage): SampleType {
   return storedType === 'f16' ? 'f32' : storedType;
 }
 

@@ -6,7 +6,7 @@
 import { escapeControls } from '../escape.js';
 
 /** Text made safe for XML: control and direction characters become visible escapes. */
-export function escapeXml(text: string): string {
+function escapeXml(text: string): string {
   return escapeControls(text)
     .replaceAll('&', '&amp;')
     .replaceAll('<', '&lt;')

@@ -35,7 +35,7 @@ function tickText(value: number, format: (value: number) => string): string {
   return format(value).replace('-', '−');
 }
 
-export function createPanel(options: PanelOptions): Panel {
+function createPanel(options: PanelOptions): Panel {
   const { left, top, width, height, xLabel, yLabel, grid = false } = options;
   const right = left + width;
   const bottom = top + height;
@@ -77,7 +77,7 @@ export function createPanel(options: PanelOptions): Panel {
 }
 
 /** Room that axes and labels of a panel need round it. */
-export const MARGIN = { left: 66, right: 18, top: 14, bottom: 50 } as const;
+const MARGIN = { left: 66, right: 18, top: 14, bottom: 50 } as const;
 
 /**
  * A panel that shows a frame of `widthPx` × `heightPx` samples to scale: x along NAXIS1 to the right, y along NAXIS2 upwards, as
