@@ -35,6 +35,8 @@ const MODEL_ERROR = 0.02;
 /** A star whose shape differs from that of its neighbours by more than this many robust deviations is no single star. */
 const OUTLIER_SIGMA = 6;
 const CONSISTENCY_NEIGHBOURS = 12;
+/** How much farther than a star itself its red and blue may lie from where the fit starts. */
+const COLOUR_WANDER_FWHM = 3;
 /** Fits in red and blue. */
 const COLOUR_FITS = 400;
 /** Struct of arrays; px and px². NaN where a channel was not fitted. */
@@ -189,7 +191,8 @@ function fitOne(
   const good =
     chi2 === chi2 &&
     (p[SFLUX] as number) > 0 &&
-    wander < Math.max(1.5, fwhm) &&
+    // Red and blue may lie some px beside green: dispersion low in the sky.
+    wander < (start ? COLOUR_WANDER_FWHM : 1) * Math.max(1.5, fwhm) &&
     alpha > 0.35 &&
     alpha < 2.5 * stamps.radius &&
     (errors[SLNALPHA] as number) < 0.3;
