@@ -54,6 +54,17 @@ function positive(text: string): number {
   return value;
 }
 
+/** A number from zero up. */
+export function notNegative(text: string): number {
+  const value = Number(text);
+  if (text.trim() === '' || !Number.isFinite(value) || value < 0) {
+    throw new InvalidArgumentError(
+      'Give a number from 0 up, with a point for decimals and no unit.',
+    );
+  }
+  return value;
+}
+
 /** A whole number of at least `least`. */
 function wholeNumber(least: number, most = Number.MAX_SAFE_INTEGER): (text: string) => number {
   return (text) => {
@@ -73,7 +84,7 @@ const MOST_SEED = 4294967295;
 const LEAST_STARS = 3;
 
 export const INPUT = 'Which files:';
-const FRAME = 'What the file does not say, or says wrongly:';
+export const FRAME = 'What the file does not say, or says wrongly:';
 const MEASURING = 'Measuring:';
 export const OUTPUT = 'Output:';
 

@@ -10,6 +10,7 @@ import { makeCells } from './cells.js';
 import { fitColourShift } from './colour.js';
 import { averageShapes, matchByShift, type StarMatch } from './combine-frames.js';
 import { describeModel } from './describe-model.js';
+import type { IlluminationResult } from './illumination.js';
 import { type FieldFit, type FieldOptics, fitField, type ShapeColumns } from './model.js';
 import { sizeOfFwhm } from './response.js';
 import type { FieldResult, FieldSet } from './result.js';
@@ -22,7 +23,7 @@ export interface FieldSetInput {
   matches?: readonly StarMatch[];
   /** What the light fall-off found, and the record to publish with it. */
   illumination?: IlluminationInput | null;
-  illuminationRecord?: unknown;
+  illuminationRecord?: IlluminationResult | null;
 }
 
 export interface FieldAnalysisOptions {

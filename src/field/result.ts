@@ -1,5 +1,6 @@
 /** The published record of the field: plain data, names as in docs/output-format.md. Not measured is null. */
 import type { Uncertain } from '../measure/result.js';
+import type { IlluminationResult } from './illumination.js';
 
 export type CauseName =
   | 'defocus'
@@ -112,7 +113,7 @@ export interface FieldSet {
   } | null;
   cells: FieldCell[];
   starsLeftOut: Record<string, number>;
-  illumination: unknown;
+  illumination: IlluminationResult | null;
 }
 
 export interface RotationResult {

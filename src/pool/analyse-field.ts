@@ -1,7 +1,9 @@
 /** The frames of one or two sets, from paths to the field's record. Never throws for a frame: a fault becomes data, others go on. */
 import { analyseField, type FieldSetInput } from '../field/field.js';
+import { measureIllumination } from '../field/illumination.js';
 import { ninthsOf } from '../field/ninths.js';
 import type { FieldOutcome, FieldSetFacts, FieldSetOutcome } from '../field/outcome.js';
+import { knownPedestal, measureBias, type Pedestal } from '../field/pedestal.js';
 import type { FieldSet } from '../field/result.js';
 import type { Frame, FrameOverrides } from '../frame/frame.js';
 import { openFrame } from '../frame/open.js';
@@ -25,6 +27,10 @@ export interface FieldTask {
   sets: readonly (readonly FieldFile[])[];
   options: MeasureOptions;
   overrides: FrameOverrides;
+  /** Level of no light as the user gives it, ADU; null = from the header or the bias frame. */
+  pedestalAdu: number | null;
+  /** A bias frame to take it from. */
+  bias: string | null;
 }
 
 /** Opens, searches and analyses every set. `step` is told after each frame. */
@@ -48,7 +54,11 @@ export async function analyseFieldFiles(
       sets.push({ searched, failed });
     }
     const usable = sets.filter(({ searched }) => searched.length > 0);
-    const inputs: FieldSetInput[] = usable.map(({ searched }) => ({ frames: searched }));
+    const bias = await biasPedestal(task, warnings);
+    const inputs: FieldSetInput[] = usable.map(({ searched }) => ({
+      frames: searched,
+      ...illuminationOf(searched[0] as SearchedFrame, task, bias),
+    }));
     const result = analyseField(inputs, {
       seed: task.options.seed,
       rotationDeg: inputs.length === 2 ? turnBetween(inputs, warnings) : null,
@@ -84,6 +94,60 @@ async function searchFile(
   } catch (error) {
     return errorData(error);
   }
+}
+
+/** The pedestal of the bias frame; null without one, or where it cannot be read: then a warning says so. */
+async function biasPedestal(task: FieldTask, warnings: Warning[]): Promise<Pedestal | null> {
+  if (task.bias === null) return null;
+  const file = task.bias;
+  try {
+    const frame = await openFrame(file, task.overrides);
+    try {
+      const { pedestal, doubt } = measureBias(frame);
+      if (doubt !== null) warnings.push({ code: 'bias-doubtful', message: doubt, file });
+      return pedestal;
+    } finally {
+      frame.rows.close();
+    }
+  } catch (error) {
+    const { message } = errorData(error);
+    warnings.push({
+      code: 'bias-unreadable',
+      message: `the bias frame is not used: ${message}`,
+      file,
+    });
+    return null;
+  }
+}
+
+/** Light fall-off from the sky of the first frame of a set. */
+function illuminationOf(
+  { frame, plan, found }: SearchedFrame,
+  task: FieldTask,
+  bias: Pedestal | null,
+): Pick<FieldSetInput, 'illumination' | 'illuminationRecord'> {
+  const { metadata, rows } = frame;
+  const record = measureIllumination({
+    rows,
+    plan,
+    pedestal: bias ?? knownPedestal(metadata.pedestalAdu, task.pedestalAdu),
+    gainElectronsPerAdu: metadata.gainElectronsPerAdu,
+    pixelSizeUm: metadata.pixelSizeUm,
+    focalLengthMm: metadata.focalLengthMm,
+    linear: frame.probablyProcessed || found.locus === null ? false : null,
+    seed: task.options.seed,
+  });
+  const leading = record.reference === null ? null : record.channels[record.reference];
+  if (!leading) return { illumination: null, illuminationRecord: record };
+  const { value, low } = leading.darkestCornerPercent;
+  return {
+    illumination: {
+      worstCorner: value / 100,
+      worstCornerError: (value - low) / 100,
+      trusted: record.status === 'measured',
+    },
+    illuminationRecord: record,
+  };
 }
 
 /** Turn of the stars from the first set to the second, degrees; null, with the reason as a warning, when it is not found. */

@@ -74,7 +74,50 @@ export function fieldPictures(
       ),
     });
   }
+  const light = lightPicture(set, title);
+  if (light !== null) pictures.push({ name: 'light', picture: light });
   return pictures;
+}
+
+/** Illumination in the cells of the sky, with circles of equal light. */
+function lightPicture(
+  { illumination, width, height }: FieldSetFacts & FieldSet,
+  title: string,
+): Picture | null {
+  const leading =
+    illumination === null || illumination.reference === null
+      ? null
+      : illumination.channels[illumination.reference];
+  if (!leading) return null;
+  const { cellsX, cellsY, percent } = leading.map;
+  return mapPicture(
+    percent.map((value, i) => ({
+      x: (((i % cellsX) + 0.5) * width) / cellsX - 0.5,
+      y: ((Math.floor(i / cellsX) + 0.5) * height) / cellsY - 0.5,
+      widthPx: width / cellsX,
+      heightPx: height / cellsY,
+      value,
+    })),
+    width,
+    height,
+    {
+      title: `Light over the frame: ${title}`,
+      description: `Light of the sky in per cent of that at the centre, the slope of the sky taken out; the corners get ${leading.meanCornerPercent.value.toFixed(0)} %.`,
+      label: 'light, % of the centre',
+      decimals: 0,
+      // Cells with bright stars lie above 100 % and are no light of the sky.
+      range: [Math.min(...leading.profile.illuminationPercent), 100],
+      surface: null,
+      circles: leading.radii
+        .filter((each) => Number.isFinite(each.radiusPx?.value))
+        .map((each) => ({
+          x: (width - 1) / 2 + (leading.centreOffsetPx?.x.value ?? 0),
+          y: (height - 1) / 2 + (leading.centreOffsetPx?.y.value ?? 0),
+          radiusPx: each.radiusPx.value as number,
+          label: `${each.illuminationPercent} %`,
+        })),
+    },
+  );
 }
 
 function smallest(set: FieldSet): number {

@@ -42,6 +42,7 @@ function setText(
     parts.push(placesText(set.places, width, style));
   }
   if (set.causes.length > 0) parts.push(causesText(set.causes, width, style));
+  parts.push(fact('light', lightText(set), FACT_INDENT, width));
   parts.push(style.strong(wrap(set.summary, width)));
   const lead = leadingCause(set);
   if (lead) parts.push(adviceText(lead, width));
@@ -97,6 +98,38 @@ function causesText(causes: readonly Cause[], width: number, style: TextStyle): 
   const legend =
     'Effect: what the cause adds to the worst stars. Direction: from +x towards +y. Confidence: from 0 to 1, against the alternatives named.';
   return `${columnsText(columns, width, style)}\n${style.faint(wrap(legend, width))}`;
+}
+
+/** Light at the corners, radii and what cannot be said, in a sentence or two. */
+function lightText({ illumination }: FieldSet): string {
+  if (illumination === null) return 'not looked at';
+  const leading =
+    illumination.reference === null ? null : illumination.channels[illumination.reference];
+  if (!leading) {
+    const bound =
+      illumination.cornerAtMostPercent === null
+        ? ''
+        : `; the corners get at most ${fixed(illumination.cornerAtMostPercent, 0)} % of the centre’s light`;
+    return `${illumination.reason ?? 'cannot be told'}${bound}`;
+  }
+  const radii = leading.radii
+    .filter((each) => Number.isFinite(each.radiusPx?.value))
+    .map((each) => {
+      const mm = each.radiusMm?.value;
+      const inMm = mm !== undefined && mm !== null ? ` (${fixed(mm, 1)} mm)` : '';
+      return `${each.illuminationPercent} % at ${fixed(each.radiusPx?.value ?? Number.NaN, 0)} px${inMm}`;
+    });
+  const fills = {
+    yes: 'the lit circle fills the sensor',
+    no: 'the lit circle does not fill the sensor',
+    'cannot tell': 'whether the lit circle fills the sensor cannot be told',
+  }[illumination.fillsSensor];
+  return [
+    `the corners get ${withUncertainty(leading.meanCornerPercent, 1)} % of the centre’s light`,
+    ...radii,
+    fills,
+    ...(illumination.reason === null ? [] : [illumination.reason]),
+  ].join('; ');
 }
 
 function adviceText(cause: Cause, width: number): string {

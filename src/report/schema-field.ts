@@ -120,6 +120,105 @@ const model = z
   })
   .meta({ id: 'model', description: 'the physical model of the field' });
 
+const lightChannel = z
+  .strictObject({
+    channel: z.enum(['R', 'G', 'B', 'L']).describe('colour'),
+    centreLightAdu: measuredAlways('sky light at the centre of illumination, ADU'),
+    radii: z
+      .array(
+        z.strictObject({
+          illuminationPercent: number('90, 75 or 50 % of the centre’s light'),
+          radiusPx: measured('radius of that light, px; null = not inside the frame'),
+          radiusMm: measured('the same, mm'),
+        }),
+      )
+      .describe('radii of equal light'),
+    cornersPercent: z
+      .array(measuredAlways('light at a corner, % of the centre’s'))
+      .describe('corners: small x and y; large x; small x, large y; both large'),
+    meanCornerPercent: measuredAlways('mean of the corners, % of the centre’s light'),
+    darkestCornerPercent: measuredAlways('darkest corner, % of the centre’s light'),
+    centreOffsetPx: z
+      .strictObject({
+        x: measuredAlways('along x, px'),
+        y: measuredAlways('along y, px'),
+      })
+      .nullable()
+      .describe('centre of illumination less the frame’s; null = not decided'),
+    gradientPercent: z
+      .strictObject({
+        x: measuredAlways('along x, %'),
+        y: measuredAlways('along y, %'),
+      })
+      .describe('slope of the sky from edge to edge, % of its mean'),
+    gradientSeparated: z
+      .boolean()
+      .describe('false = slope of the sky and shifted centre look alike here'),
+    profile: z
+      .strictObject({
+        radiusPx: series('distance from the centre, px'),
+        illuminationPercent: series('light there, % of the centre’s'),
+        lowPercent: series('lower end of the 68 % interval'),
+        highPercent: series('upper end'),
+      })
+      .describe('light against distance'),
+    cornerPercentPerPedestalAdu: number(
+      'change of the mean corner for 1 ADU more pedestal, points',
+    ),
+    kind: z.enum(['even', 'gradual', 'edge', 'cannot tell']).describe('how the light falls'),
+    edgeStartPx: measured('where a hard fall begins, px; null = none'),
+    naturalCornerPercent: numberOrNull('what cos⁴ of the field angle leaves at the corner, %'),
+    unevenPercent: number('scatter of the cells about the fit, % of the centre’s light'),
+    cells: whole('cells in the fit'),
+    cellsLeftOut: whole('cells left out as too bright or dark'),
+    map: z
+      .strictObject({
+        cellsX: whole('cells across'),
+        cellsY: whole('cells along y'),
+        percent: series('light, % of the centre’s, row by row from small y'),
+      })
+      .describe('the map, slope of the sky taken out'),
+  })
+  .meta({ id: 'lightChannel', description: 'light fall-off in one colour' });
+
+const illumination = z
+  .strictObject({
+    status: z
+      .enum(['measured', 'flat applied', 'cannot tell'])
+      .describe('whether the sky tells the fall-off'),
+    reason: z.string().nullable().describe('why nothing, or not all, can be said'),
+    pedestal: z
+      .strictObject({
+        source: z.enum(['header', 'option', 'bias']).describe('where it came from'),
+        adu: number('level of no light, ADU'),
+        errorAdu: number('1 sigma, ADU; 0 = taken as exact'),
+        latticeAdu: series('per site of the mosaic').nullable().describe('null = one for all'),
+      })
+      .nullable()
+      .describe('null = not known: then no percentages'),
+    flat: z
+      .strictObject({
+        state: z.enum(['raw', 'flat applied', 'cannot tell']).describe('by level and noise'),
+        levelChangePercent: measured('sky level, corners against centre, % change'),
+        varianceChangePercent: measured('variance of its noise, corners against centre, % change'),
+        photonShare: numberOrNull('share of the noise that photons make'),
+        cornerPercentFromNoise: z
+          .strictObject({ low: number('lower end, %'), high: number('upper end, %') })
+          .nullable()
+          .describe('light the corners got, read off the noise of a flat-divided frame'),
+        evidence: z.array(z.string()).describe('in plain words'),
+      })
+      .describe('whether a flat field was applied'),
+    reference: z.int().nullable().describe('index of the channel that sentences refer to'),
+    channels: z.array(lightChannel).describe('by colour'),
+    fillsSensor: z
+      .enum(['yes', 'no', 'cannot tell'])
+      .describe('whether every corner gets half of the centre’s light'),
+    cornerAtMostPercent: numberOrNull('upper bound without a pedestal, % of the centre’s light'),
+    limits: z.array(z.string()).describe('what the numbers rest on'),
+  })
+  .meta({ id: 'illumination', description: 'light fall-off over the frame, from the sky' });
+
 const failed = z.strictObject({
   file: z.string().describe('path as given'),
   error: z
@@ -163,7 +262,7 @@ const measuredSet = z
       .describe('null for mono frames and few stars'),
     cells: z.array(cell).describe('the map'),
     starsLeftOut: z.record(z.string(), z.int()).describe('stars left out, by reason'),
-    illumination: z.unknown().describe('light fall-off; null = not known'),
+    illumination: illumination.nullable().describe('light fall-off; null = not looked at'),
   })
   .meta({ id: 'fieldSet', description: 'frames of one field with the camera left as it was' });
 

@@ -6,9 +6,11 @@ import { DEFAULT_MEASURE_OPTIONS } from '../../measure/options.js';
 import {
   addFrameOptions,
   addResultOptions,
+  FRAME,
   type FrameFlags,
   frameOverrides,
   INPUT,
+  notNegative,
   OUTPUT,
   type ResultFlags,
   SUN_CAUTION,
@@ -18,6 +20,8 @@ import { createTerminal, type Terminal } from '../terminal.js';
 interface FieldFlags extends FrameFlags, ResultFlags {
   rotated?: string[];
   svg?: string;
+  pedestal?: number;
+  bias?: string;
 }
 
 const EXAMPLES = `
@@ -62,6 +66,17 @@ export function fieldCommand(setExitCode: (code: number) => void): Command {
   );
   addFrameOptions(command);
   command.addOption(
+    new Option(
+      '--pedestal <ADU>',
+      'level of no light, for the light fall-off (default: from the header)',
+    )
+      .argParser(notNegative)
+      .helpGroup(FRAME),
+  );
+  command.addOption(
+    new Option('--bias <file>', 'a bias frame (or dark) to take that level from').helpGroup(FRAME),
+  );
+  command.addOption(
     new Option('--svg <folder>', 'also write pictures into this folder').helpGroup(OUTPUT),
   );
   addResultOptions(command);
@@ -101,7 +116,13 @@ async function runField(
   const files = lists.flatMap(({ inputs }) => inputs.map(({ file }) => file));
   const progress = startProgress(files, terminal.interactive);
   const outcome = await analyseFieldFiles(
-    { sets: lists.map(({ inputs }) => inputs), options, overrides },
+    {
+      sets: lists.map(({ inputs }) => inputs),
+      options,
+      overrides,
+      pedestalAdu: flags.pedestal ?? null,
+      bias: flags.bias ?? null,
+    },
     () => progress.step(),
   ).finally(() => progress.stop());
   outcome.warnings.unshift(...lists.flatMap(({ warnings }) => warnings));
@@ -130,7 +151,7 @@ async function runField(
 /** Stars fitted in each frame: the map wants many. */
 const FIELD_STARS = 1500;
 
-const PICTURES = ['whiskers', 'size', 'stars'] as const;
+const PICTURES = ['whiskers', 'size', 'stars', 'light'] as const;
 
 /** Name of a picture of one set. */
 function pictureFile(name: string, turned: boolean): string {

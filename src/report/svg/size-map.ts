@@ -23,6 +23,8 @@ export interface MapOptions {
   label: string;
   /** Digits after the point. */
   decimals: number;
+  /** Ends of the colour scale; values beyond take the end's colour. Default: smallest and largest value. */
+  range?: readonly [number, number];
   /** Smooth model of the same quantity, for the contours; null = none are drawn. */
   surface: ((x: number, y: number) => number) | null;
   /** Circles round a centre, e.g. radii of equal illumination, with a label each. */
@@ -43,8 +45,7 @@ export function mapPicture(
 ): Picture {
   const panel = framePanel(widthPx, heightPx, TOP, 520);
   const values = cells.map((cell) => cell.value).filter((value): value is number => value !== null);
-  const low = Math.min(...values);
-  const high = Math.max(...values);
+  const [low, high] = options.range ?? [Math.min(...values), Math.max(...values)];
   const scale = panel.options.width / widthPx;
   const format = (value: number): string => value.toFixed(options.decimals).replace('-', '−');
   const parts: string[] = [];
@@ -55,7 +56,7 @@ export function mapPicture(
     const cy = panel.y(cell.y);
     const fill = cell.value === null ? 'none' : colourOf(cell.value, low, high);
     parts.push(
-      `<rect x="${num(cx - w / 2)}" y="${num(cy - h / 2)}" width="${num(w)}" height="${num(h)}" fill="${fill}"/>`,
+      `<rect x="${num(cx - w / 2)}" y="${num(cy - h / 2)}" width="${num(w)}" height="${num(h)}" fill="${fill}" shape-rendering="crispEdges"/>`,
     );
     if (w >= 30 && h >= 16) {
       parts.push(

@@ -1,0 +1,393 @@
+/** Fall-off of the light about a free centre, times a sky that may be brighter on one side: a robust fit to the cells.
+ *
+ * light(r) = (1 + g·r) × (c₀ + Σ c_k B_k(|r − r₀|)), B_k(0) = 0. The sky's slope g multiplies, since the lens dims a bright side like
+ * any other. For a fall-off that grows with the square of the distance, slope and shifted centre differ only in third order:
+ * a weak prior on the centre carries what the cells do not decide, and the posterior shows it.
+ */
+import { robustLinear } from '../stats/regression.js';
+import { madSigma } from '../stats/robust.js';
+import { factorCholesky, solveCholesky } from '../stats/solve.js';
+import type { SkyCells } from './illumination-cells.js';
+
+/** Prior of the centre of illumination against the frame's, half diagonals, 1 σ along each axis: cameras sit roughly in the middle. */
+export const CENTRE_PRIOR = 0.15;
+/** Tukey's biweight at 95 % efficiency (Holland & Welsch 1977). */
+const BIWEIGHT = 4.685;
+/** Darker cells count with less weight from here on, but never drop out (Huber 1964, Ann. Math. Stat. 35, 73). */
+const DARK_SIGMA = 2.5;
+const ROUNDS = 40;
+/** Data per parameter below which a richer profile is not tried. */
+const CELLS_PER_PARAMETER = 4;
+/** Fall of the robust cost that a further parameter must bring (in units of the noise, like χ²; Akaike's 2 and a little). */
+const PARAMETER_COST = 3;
+/** Blocks along the longer side in which neighbouring residuals are compared. */
+const BLOCKS = 10;
+/** Slope of the sky over half a diagonal that is never exceeded: the sky stays positive. */
+const SLOPE_PRIOR = 0.7;
+
+/** A radial profile that is linear in its coefficients: even powers, or a quadratic spline with knots. */
+export interface RadialBasis {
+  size: number;
+  powers: number;
+  knots: readonly number[];
+}
+
+/** From stiff to free; the richest follows the edge of an image circle. */
+const LADDER: readonly RadialBasis[] = [
+  { size: 1, powers: 1, knots: [] },
+  { size: 2, powers: 2, knots: [] },
+  { size: 3, powers: 3, knots: [] },
+  { size: 5, powers: 1, knots: [0.35, 0.55, 0.7, 0.85] },
+  { size: 8, powers: 1, knots: [0.2, 0.35, 0.5, 0.6, 0.7, 0.8, 0.9] },
+  { size: 19, powers: 1, knots: Array.from({ length: 18 }, (_, i) => 0.1 + 0.05 * i) },
+];
+
+/** B_k at squared distance `q`, and their derivatives by distance divided by distance. */
+function fillBasis(basis: RadialBasis, q: number, out: Float64Array, slope: Float64Array): void {
+  let power = 1;
+  for (let k = 0; k < basis.powers; k++) {
+    slope[k] = 2 * (k + 1) * power;
+    power *= q;
+    out[k] = power;
+  }
+  const distance = Math.sqrt(q);
+  for (let j = 0; j < basis.knots.length; j++) {
+    const beyond = Math.max(0, distance - (basis.knots[j] as number));
+    out[basis.powers + j] = beyond * beyond;
+    slope[basis.powers + j] = beyond > 0 ? (2 * beyond) / distance : 0;
+  }
+}
+
+/** Parameters: [c₀ … c_K, gx, gy, x₀, y₀]; light in units of `scale`. */
+export interface RadialFit {
+  basis: RadialBasis;
+  p: Float64Array;
+  /** Lower Cholesky factor of the posterior's inverse covariance, row-major. */
+  factor: Float64Array;
+  /** Light of 1, ADU. */
+  scale: number;
+  /** σ of a cell of mean spread, ADU. */
+  cellErrorAdu: number;
+  /** How much less neighbouring cells say than independent ones, ≥ 1. */
+  clumping: number;
+  /** Weight 0–1 that each cell had. */
+  weight: Float64Array;
+  residual: Float64Array;
+}
+
+/** c₀ + Σ c_k B_k at a distance, in units of `scale`. */
+export function profileAt(basis: RadialBasis, p: ArrayLike<number>, distance: number): number {
+  let sum = p[0] as number;
+  const q = distance * distance;
+  let power = 1;
+  for (let k = 0; k < basis.powers; k++) {
+    power *= q;
+    sum += (p[1 + k] as number) * power;
+  }
+  for (let j = 0; j < basis.knots.length; j++) {
+    const beyond = Math.max(0, distance - (basis.knots[j] as number));
+    sum += (p[1 + basis.powers + j] as number) * beyond * beyond;
+  }
+  return sum;
+}
+
+/** Fits the profile as rich as the cells ask for; null when they are too few or the fit fails. */
+export function fitFallOff(cells: SkyCells): RadialFit | null {
+  const fits: RadialFit[] = [];
+  for (const basis of LADDER) {
+    if (cells.n < CELLS_PER_PARAMETER * (basis.size + 5)) break;
+    const fit = fitBasis(cells, basis);
+    if (fit) fits.push(fit);
+  }
+  const richest = fits[fits.length - 1];
+  if (!richest) return null;
+  let best = richest;
+  let lowest = Number.POSITIVE_INFINITY;
+  for (const fit of fits) {
+    const cost =
+      robustCost(fit, cells, richest.cellErrorAdu) / richest.clumping +
+      PARAMETER_COST * fit.basis.size;
+    if (cost < lowest) {
+      lowest = cost;
+      best = fit;
+    }
+  }
+  return best;
+}
+
+/** Weight of a residual in σ: nebulae and stars brighten a cell and are left out; what darkens many cells is the fall-off itself. */
+function weightOf(z: number): number {
+  if (z < 0) return z > -DARK_SIGMA ? 1 : -DARK_SIGMA / z;
+  const u = z / BIWEIGHT;
+  return u < 1 ? (1 - u * u) ** 2 : 0;
+}
+
+/** Twice the loss summed over the cells: near χ² for good ones, bounded for others. */
+function robustCost(fit: RadialFit, cells: SkyCells, cellErrorAdu: number): number {
+  const unit = meanSpread(cells) / cellErrorAdu;
+  const limit = (BIWEIGHT * BIWEIGHT) / 3;
+  let sum = 0;
+  for (let i = 0; i < cells.n; i++) {
+    const z = (unit * (fit.residual[i] as number)) / (cells.spread[i] as number);
+    const u = (z / BIWEIGHT) ** 2;
+    if (z < 0) sum += z > -DARK_SIGMA ? z * z : DARK_SIGMA * (2 * -z - DARK_SIGMA);
+    else sum += u < 1 ? limit * (1 - (1 - u) ** 3) : limit;
+  }
+  return sum;
+}
+
+function meanSpread(cells: SkyCells): number {
+  let sum = 0;
+  for (let i = 0; i < cells.n; i++) sum += cells.spread[i] as number;
+  return sum / cells.n;
+}
+
+/** Additive start: robust linear fit of profile and slope about the frame's centre. */
+function startOf(cells: SkyCells, basis: RadialBasis, scale: number): Float64Array | null {
+  const size = basis.size + 3;
+  const columns = new Float64Array(cells.n * size);
+  const b = new Float64Array(basis.size);
+  const d = new Float64Array(basis.size);
+  const values = new Float64Array(cells.n);
+  for (let i = 0; i < cells.n; i++) {
+    const x = cells.x[i] as number;
+    const y = cells.y[i] as number;
+    fillBasis(basis, x * x + y * y, b, d);
+    columns[i * size] = 1;
+    columns.set(b, i * size + 1);
+    columns[i * size + size - 2] = x;
+    columns[i * size + size - 1] = y;
+    values[i] = (cells.light[i] as number) / scale;
+  }
+  const c = robustLinear(cells.n, size, columns, values, null);
+  if (!c || !((c[0] as number) > 0)) return null;
+  const p = new Float64Array(basis.size + 5);
+  p.set(c.subarray(0, basis.size + 1));
+  const top = c[0] as number;
+  p[basis.size + 1] = Math.max(-SLOPE_PRIOR, Math.min(SLOPE_PRIOR, (c[size - 2] as number) / top));
+  p[basis.size + 2] = Math.max(-SLOPE_PRIOR, Math.min(SLOPE_PRIOR, (c[size - 1] as number) / top));
+  return p;
+}
+
+/** Gauss–Newton with damping, weights from the biweight of the residuals renewed in every round. */
+function fitBasis(cells: SkyCells, basis: RadialBasis): RadialFit | null {
+  const { n } = cells;
+  const unit = meanSpread(cells);
+  const scale = Math.abs(meanLight(cells));
+  if (!(scale > 0)) return null;
+  const p = startOf(cells, basis, scale);
+  if (!p) return null;
+  const size = p.length;
+  const residual = new Float64Array(n);
+  const weight = new Float64Array(n).fill(1);
+  const normal = new Float64Array(size * size);
+  const right = new Float64Array(size);
+  const jacobian = new Float64Array(n * size);
+  const z = new Float64Array(n);
+  let sigma = 0;
+  let clumping = 1;
+  let damping = 1e-3;
+  let previous = Number.POSITIVE_INFINITY;
+  const trial = p.slice();
+  const evaluate = (q: Float64Array): void => {
+    residuals(cells, basis, q, scale, residual);
+    for (let i = 0; i < n; i++) {
+      z[i] = ((residual[i] as number) * unit) / (cells.spread[i] as number);
+    }
+  };
+  evaluate(p);
+  for (let round = 0; round < ROUNDS; round++) {
+    sigma = Math.max(madSigma(z, 0) * Math.sqrt(n / (n - size)), 1e-9);
+    for (let i = 0; i < n; i++) {
+      weight[i] = weightOf((z[i] as number) / sigma);
+    }
+    clumping = clumpingOf(cells, z, weight, size);
+    const noise = sigma * sigma * clumping;
+    fillJacobian(cells, basis, p, jacobian);
+    assemble(cells, jacobian, residual, weight, unit, noise, p, basis, normal, right);
+    const cost = costOf(cells, z, weight, p, basis, noise);
+    let improved = false;
+    for (let attempt = 0; attempt < 8; attempt++) {
+      const damped = normal.slice();
+      for (let j = 0; j < size; j++) {
+        damped[j * size + j] = (damped[j * size + j] as number) * (1 + damping);
+      }
+      const step = right.slice();
+      if (solveCholesky(damped, step, size)) {
+        for (let j = 0; j < size; j++) trial[j] = (p[j] as number) + (step[j] as number);
+        evaluate(trial);
+        if (costOf(cells, z, weight, trial, basis, noise) <= cost * (1 + 1e-12)) {
+          p.set(trial);
+          damping = Math.max(1e-9, damping / 10);
+          improved = true;
+          break;
+        }
+      }
+      damping = Math.min(1e6, damping * 10);
+    }
+    if (!improved) {
+      evaluate(p);
+      break;
+    }
+    if (round > 4 && Math.abs(previous - cost) < 1e-7 * Math.max(1, cost)) break;
+    previous = cost;
+  }
+  const factor = normal.slice();
+  if (!factorCholesky(factor, size) || !((p[0] as number) > 0)) return null;
+  for (let i = 0; i < n; i++) residual[i] = (residual[i] as number) * scale;
+  return { basis, p, factor, scale, cellErrorAdu: sigma * scale, clumping, weight, residual };
+}
+
+/** A light level to divide by: the mean of the absolute values. */
+function meanLight(cells: SkyCells): number {
+  let sum = 0;
+  for (let i = 0; i < cells.n; i++) sum += Math.abs(cells.light[i] as number);
+  return sum / cells.n;
+}
+
+function residuals(
+  cells: SkyCells,
+  basis: RadialBasis,
+  p: Float64Array,
+  scale: number,
+  out: Float64Array,
+): void {
+  const at = basis.size + 1;
+  for (let i = 0; i < cells.n; i++) {
+    const x = cells.x[i] as number;
+    const y = cells.y[i] as number;
+    const dx = x - (p[at + 2] as number);
+    const dy = y - (p[at + 3] as number);
+    const plane = 1 + (p[at] as number) * x + (p[at + 1] as number) * y;
+    out[i] =
+      (cells.light[i] as number) / scale -
+      plane * profileAt(basis, p, Math.sqrt(dx * dx + dy * dy));
+  }
+}
+
+function fillJacobian(
+  cells: SkyCells,
+  basis: RadialBasis,
+  p: Float64Array,
+  out: Float64Array,
+): void {
+  const at = basis.size + 1;
+  const size = at + 4;
+  const b = new Float64Array(basis.size);
+  const d = new Float64Array(basis.size);
+  for (let i = 0; i < cells.n; i++) {
+    const x = cells.x[i] as number;
+    const y = cells.y[i] as number;
+    const dx = x - (p[at + 2] as number);
+    const dy = y - (p[at + 3] as number);
+    const plane = 1 + (p[at] as number) * x + (p[at + 1] as number) * y;
+    fillBasis(basis, dx * dx + dy * dy, b, d);
+    let profile = p[0] as number;
+    let slope = 0;
+    const row = i * size;
+    out[row] = plane;
+    for (let k = 0; k < basis.size; k++) {
+      profile += (p[1 + k] as number) * (b[k] as number);
+      slope += (p[1 + k] as number) * (d[k] as number);
+      out[row + 1 + k] = plane * (b[k] as number);
+    }
+    out[row + at] = x * profile;
+    out[row + at + 1] = y * profile;
+    out[row + at + 2] = -plane * slope * dx;
+    out[row + at + 3] = -plane * slope * dy;
+  }
+}
+
+/** Normal equations in units of the noise, priors included. */
+function assemble(
+  cells: SkyCells,
+  jacobian: Float64Array,
+  residual: Float64Array,
+  weight: Float64Array,
+  unit: number,
+  noise: number,
+  p: Float64Array,
+  basis: RadialBasis,
+  normal: Float64Array,
+  right: Float64Array,
+): void {
+  const size = p.length;
+  normal.fill(0);
+  right.fill(0);
+  for (let i = 0; i < cells.n; i++) {
+    const perCell = unit / (cells.spread[i] as number);
+    const w = ((weight[i] as number) * perCell * perCell) / noise;
+    for (let j = 0; j < size; j++) {
+      const wj = w * (jacobian[i * size + j] as number);
+      right[j] = (right[j] as number) + wj * (residual[i] as number);
+      for (let k = 0; k <= j; k++) {
+        normal[j * size + k] =
+          (normal[j * size + k] as number) + wj * (jacobian[i * size + k] as number);
+      }
+    }
+  }
+  const at = basis.size + 1;
+  for (let j = at; j < size; j++) {
+    const precision = 1 / (j < at + 2 ? SLOPE_PRIOR : CENTRE_PRIOR) ** 2;
+    normal[j * size + j] = (normal[j * size + j] as number) + precision;
+    right[j] = (right[j] as number) - precision * (p[j] as number);
+  }
+}
+
+function costOf(
+  cells: SkyCells,
+  z: Float64Array,
+  weight: Float64Array,
+  p: Float64Array,
+  basis: RadialBasis,
+  noise: number,
+): number {
+  let sum = 0;
+  for (let i = 0; i < cells.n; i++) sum += ((weight[i] as number) * (z[i] as number) ** 2) / noise;
+  const at = basis.size + 1;
+  for (let j = at; j < p.length; j++) {
+    sum += ((p[j] as number) / (j < at + 2 ? SLOPE_PRIOR : CENTRE_PRIOR)) ** 2;
+  }
+  return sum;
+}
+
+/**
+ * Ratio of the scatter of means over blocks of cells to what independent cells would give: clouds, nebulae and the profile's own
+ * misfit make neighbours alike. Corrected for the parameters fitted, which flatten large scales.
+ */
+function clumpingOf(
+  cells: SkyCells,
+  z: Float64Array,
+  weight: Float64Array,
+  parameters: number,
+): number {
+  const side = Math.max(2, Math.round(Math.max(cells.cellsX, cells.cellsY) / BLOCKS));
+  const blocksX = Math.ceil(cells.cellsX / side);
+  const blocks = blocksX * Math.ceil(cells.cellsY / side);
+  if (blocks < 2 * parameters) return 1;
+  const sum = new Float64Array(blocks);
+  const count = new Float64Array(blocks);
+  let squares = 0;
+  let used = 0;
+  for (let i = 0; i < cells.n; i++) {
+    // Cells that the fit left out say nothing of those it used.
+    if ((weight[i] as number) < 0.1) continue;
+    const cell = cells.cell[i] as number;
+    const cx = cell % cells.cellsX;
+    const cy = (cell - cx) / cells.cellsX;
+    const block = Math.floor(cy / side) * blocksX + Math.floor(cx / side);
+    sum[block] = (sum[block] as number) + (z[i] as number);
+    count[block] = (count[block] as number) + 1;
+    squares += (z[i] as number) ** 2;
+    used++;
+  }
+  let means = 0;
+  let full = 0;
+  for (let b = 0; b < blocks; b++) {
+    if ((count[b] as number) === 0) continue;
+    means += (sum[b] as number) ** 2 / (count[b] as number);
+    full++;
+  }
+  if (full < 2 * parameters || !(squares > 0)) return 1;
+  return Math.max(1, means / (full - parameters) / (squares / (used - parameters)));
+}
