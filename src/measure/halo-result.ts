@@ -87,6 +87,11 @@ export function setHalo(
   return { halo, perfect };
 }
 
+/** No word for the halo where stars are narrower than the grid can show: its profile there is a guess. */
+export function cautious(halo: HaloResult | null, undersampled: boolean): HaloResult | null {
+  return halo !== null && undersampled ? { ...halo, level: 'cannot tell' } : halo;
+}
+
 /** Halo numbers with the warnings that belong to them. */
 function checkedNumbers(
   bootstrap: BootstrapResult,

@@ -17,7 +17,7 @@ import { buildProfiles, CROWDED, type EffectiveProfiles } from './effective-prof
 import { equivalentDefocus } from './equivalent-defocus.js';
 import { fillCatalogue } from './fill-catalogue.js';
 import { linearityOf, lowestSaturation, scaleOrWarning } from './frame-facts.js';
-import { setHalo } from './halo-result.js';
+import { cautious, setHalo } from './halo-result.js';
 import { FEWEST_PROFILE_STARS } from './measure.js';
 import type { MeasureOptions } from './options.js';
 import { type Registration, registerSet } from './register-set.js';
@@ -161,7 +161,7 @@ export function measureSet(set: FilterSet, options: MeasureOptions): SetMeasurem
       haloCaution(withheld, linearity?.verdict === 'stretched'),
     );
   }
-  const halo = withheld ? null : (measured?.halo ?? null);
+  const halo = withheld ? null : cautious(measured?.halo ?? null, undersampled);
   const used = effective?.stars ?? count;
   const { sources } = green.found;
   const kept = new Set((stars[GREEN] as number[]).slice(0, used));
@@ -210,6 +210,7 @@ export function measureSet(set: FilterSet, options: MeasureOptions): SetMeasurem
       dark: lit.some((seen) => !seen) && effective !== null,
       haloWithheld: withheld,
       oneAfterAnother: true,
+      undersampled,
     }),
     warnings,
   };
@@ -292,7 +293,8 @@ function linearityOfSet(
   for (const verdict of ['stretched', 'cannot tell', 'linear'] as const) {
     const same = all.filter((one) => one?.verdict === verdict);
     const [first] = same;
-    if (first) return { ...first, reasons: same.flatMap((one) => one?.reasons ?? []) };
+    if (first)
+      return { ...first, reasons: [...new Set(same.flatMap((one) => one?.reasons ?? []))] };
   }
   return null;
 }

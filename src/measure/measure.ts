@@ -10,7 +10,7 @@ import { buildProfiles, CROWDED, type EffectiveProfiles } from './effective-prof
 import { equivalentDefocus } from './equivalent-defocus.js';
 import { fillCatalogue } from './fill-catalogue.js';
 import { linearityOf, lowestSaturation, scaleOrWarning } from './frame-facts.js';
-import { haloResult, lateralResult } from './halo-result.js';
+import { cautious, haloResult, lateralResult } from './halo-result.js';
 import type { MeasureOptions } from './options.js';
 import type { ChannelName, ChannelResult, FrameResult } from './result.js';
 import {
@@ -148,7 +148,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
           warn,
         )
       : null;
-  const halo = haloFound?.halo ?? null;
+  const halo = cautious(haloFound?.halo ?? null, undersampled);
   const withheld = halo !== null && stretched && !options.haloAnyway;
   if (halo && stretched) {
     warn(
@@ -215,6 +215,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
       colour,
       dark: lit.some((seen) => !seen) && effective !== null,
       haloWithheld: withheld,
+      undersampled,
     }),
     warnings,
   };

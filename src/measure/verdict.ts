@@ -60,6 +60,8 @@ export function plainSentence(input: {
   haloWithheld: boolean;
   /** The colours were exposed one after another: air and focus may differ between them. */
   oneAfterAnother?: boolean;
+  /** Stars narrower than the grid can show. */
+  undersampled?: boolean;
 }): string {
   if (input.used === 0) {
     const most = Object.entries(input.rejected).sort((a, b) => b[1] - a[1])[0];
@@ -72,7 +74,11 @@ export function plainSentence(input: {
       ? `${input.fwhmPx.value.toFixed(1)} px`
       : null;
   const parts: string[] = [];
-  if (input.halo) {
+  if (input.halo && input.undersampled === true) {
+    parts.push(
+      'The stars are narrower than the pixels can show: whether there is a blue rim cannot be told.',
+    );
+  } else if (input.halo) {
     parts.push(haloSentence(input.halo));
     if (input.oneAfterAnother === true) {
       parts.push(

@@ -1,6 +1,7 @@
 /** The halo of small simulated lenses against the truth of their recorded images. The simulator shares no code with the measurement. */
 import { describe, expect, test } from 'vitest';
 import { haloLevel } from '../../src/measure/halo.js';
+import { cautious } from '../../src/measure/halo-result.js';
 import { measureFrame } from '../../src/measure/measure.js';
 import { DEFAULT_MEASURE_OPTIONS } from '../../src/measure/options.js';
 import type { FrameResult } from '../../src/measure/result.js';
@@ -186,4 +187,11 @@ describe('plain words', () => {
   ] as const)('%f ± %f: %s', (value, half, level) => {
     expect(at(value, half)).toBe(level);
   });
+});
+
+test('stars narrower than the grid get no word for their halo', () => {
+  const { halo: seenHalo } = seen['small-achromat'].result;
+  expect(cautious(seenHalo, true)?.level).toBe('cannot tell');
+  expect(cautious(seenHalo, false)).toBe(seenHalo);
+  expect(cautious(null, true)).toBeNull();
 });
