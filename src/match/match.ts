@@ -89,6 +89,9 @@ const PASSES: readonly Thoroughness[] = [
   { figures: 90_000, deepest: 150 },
   { figures: 50_000, deepest: Number.POSITIVE_INFINITY },
 ];
+/** With a list as short as this one more pass costs little. */
+const FEW_STARS = 300;
+const PASS_FOR_FEW: Thoroughness = { figures: 100_000, deepest: Number.POSITIVE_INFINITY };
 /** Candidates asked per stage ; and proposals looked at again for rivals. */
 const MOST_ASKED = 20_000;
 const MOST_CONSIDERED = 3000;
@@ -206,7 +209,8 @@ function searchFigures(
 ): Found {
   const vote = new LocalVote(a, b);
   const assessed: Assessed[] = [];
-  for (const pass of PASSES) {
+  const passes = Math.min(a.n, b.n) <= FEW_STARS ? [...PASSES, PASS_FOR_FEW] : PASSES;
+  for (const pass of passes) {
     const quadsA = quadLevels(a, pass).map((level) => makeQuads(a, level));
     const quadsB = quadLevels(b, pass).map((level) => makeQuads(b, level));
     const candidates = findCandidates(a, quadsA, b, quadsB, space);

@@ -45,7 +45,10 @@ interface Sky {
   magnitude: number[];
 }
 
-/** Point of the frame where a place of the sky lands. */
+/** Beyond this many half diagonals the formula of the distortion would fold the sky back into the frame. */
+const FIELD_STOP = 1.2;
+
+/** Point of the frame where a place of the sky lands; NaN outside the lens's field. */
 function project(view: View, x: number, y: number): [number, number] {
   const angle = (view.rotationDeg * Math.PI) / 180;
   const u = (x - view.centreX) * view.scale;
@@ -53,6 +56,7 @@ function project(view: View, x: number, y: number): [number, number] {
   let px = Math.cos(angle) * u - Math.sin(angle) * v;
   let py = Math.sin(angle) * u + Math.cos(angle) * v;
   const corner = Math.hypot(view.width, view.height) / 2;
+  if (Math.hypot(px, py) > FIELD_STOP * corner) return [Number.NaN, Number.NaN];
   const stretch = 1 + (view.distortionPx / corner) * (Math.hypot(px, py) / corner) ** 2;
   px *= stretch;
   py *= stretch;
@@ -104,7 +108,7 @@ function record(sky: Sky, view: View, random: () => number): { list: StarList; i
   const seen: { id: number; x: number; y: number; magnitude: number }[] = [];
   for (let id = 0; id < sky.x.length; id++) {
     const [x, y] = project(view, sky.x[id], sky.y[id]);
-    if (x < 0 || y < 0 || x > view.width - 1 || y > view.height - 1) continue;
+    if (!(x >= 0 && y >= 0 && x <= view.width - 1 && y <= view.height - 1)) continue;
     if (random() < view.lost) continue;
     const magnitude = sky.magnitude[id] + view.scatterMag * normal(random);
     seen.push({
