@@ -5,6 +5,7 @@ import { interval68, standardDeviation } from '../stats/robust.js';
 import type { SkyCells } from './illumination-cells.js';
 import { CENTRE_PRIOR, profileAt, type RadialBasis, type RadialFit } from './illumination-fit.js';
 import type { Pedestal } from './pedestal.js';
+import { type RadiusBound, radiusBound, scaleBound } from './radius-bound.js';
 
 /** Illumination levels whose radii are published. */
 const LEVELS_PERCENT = [90, 75, 50] as const;
@@ -21,13 +22,6 @@ const REACH = 1.6;
 const CENTRE_KNOWN = 0.5;
 /** Points of the published profile. */
 const PROFILE_POINTS = 26;
-
-/** A radius with its interval; null where the illumination does not fall so far inside the frame. */
-export interface RadiusBound {
-  value: number | null;
-  low: number | null;
-  high: number | null;
-}
 
 export interface IlluminationRadius {
   illuminationPercent: number;
@@ -193,27 +187,6 @@ function profileOf(
     lowPercent: points.map(({ low }) => low),
     highPercent: points.map(({ high }) => high),
   };
-}
-
-/** Quantiles of radii of which some lie beyond the frame (Infinity). */
-function radiusBound(value: number, sorted: Float64Array): RadiusBound {
-  const n = sorted.length;
-  const low = sorted[Math.floor(0.15865 * n)] as number;
-  const high = sorted[Math.ceil(0.84135 * n) - 1] as number;
-  const known = Number.isFinite(value);
-  const lowest = Math.min(low, value);
-  const highest = Math.max(high, value);
-  return {
-    value: known ? value : null,
-    low: Number.isFinite(lowest) ? lowest : null,
-    high: Number.isFinite(highest) ? highest : null,
-  };
-}
-
-function scaleBound(bound: RadiusBound, factor: number | null): RadiusBound | null {
-  if (factor === null) return null;
-  const times = (value: number | null): number | null => (value === null ? null : value * factor);
-  return { value: times(bound.value), low: times(bound.low), high: times(bound.high) };
 }
 
 /** Light of every cell of the mesh in percent of the centre's, the sky's slope taken out; null where a cell is empty. */
