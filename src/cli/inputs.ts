@@ -1,5 +1,5 @@
 /** What the user names becomes a list of frames: files, folders, patterns, and lists on standard input. */
-import { readdirSync, readFileSync, realpathSync, statSync } from 'node:fs';
+import { lstatSync, readdirSync, readFileSync, realpathSync, statSync } from 'node:fs';
 import { join } from 'node:path';
 import { UsageError } from '../errors.js';
 import { contentKind } from '../frame/open.js';
@@ -177,9 +177,7 @@ function walk(folder: string, recursive: boolean, content: FolderContent): void 
 
 /** A link to a folder is not followed: it may lead round in a circle. */
 function isLink(path: string): boolean {
-  const parent = realPath(join(path, '..'));
-  const name = path.split(/[\\/]/).at(-1) ?? '';
-  return realPath(path) !== join(parent, name);
+  return lstatSync(path).isSymbolicLink();
 }
 
 function emptyFolder({ pictures, folders, others }: FolderContent): InputFault {

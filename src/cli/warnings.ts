@@ -36,10 +36,10 @@ export function showWarnings(
 
 /** Prints what is wrong with each failed frame and what to do about it. */
 export function showFailures(results: readonly FrameResult[], terminal: Terminal): void {
-  for (const { file, error } of results) {
-    if (error === undefined) continue;
-    showFault(`${file}: ${error.message}`, error.remedy, terminal);
-  }
+  showFailedFiles(
+    results.flatMap(({ file, error }) => (error === undefined ? [] : [{ file, error }])),
+    terminal,
+  );
 }
 
 /** The same for files whose faults are kept apart from results. */

@@ -13,20 +13,26 @@ import type { Warning } from '../warnings.js';
 import { type BootstrapResult, bootstrapProfiles } from './bootstrap.js';
 import { channelResult } from './channel-result.js';
 import { litChannels } from './checks.js';
-import { buildProfiles, CROWDED, type EffectiveProfiles } from './effective-profiles.js';
+import { buildProfiles, type EffectiveProfiles } from './effective-profiles.js';
 import { equivalentDefocus } from './equivalent-defocus.js';
 import { fillCatalogue } from './fill-catalogue.js';
 import { linearityOf, lowestSaturation, scaleOrWarning } from './frame-facts.js';
 import { cautious, setHalo } from './halo-result.js';
 import { FEWEST_PROFILE_STARS } from './measure.js';
 import type { MeasureOptions } from './options.js';
+import {
+  undersampledAt,
+  warnOfCrowd,
+  warnOfDark,
+  warnOfHalo,
+  warnOfStretch,
+} from './profile-warnings.js';
 import { type Registration, registerSet } from './register-set.js';
 import type { ChannelResult, FrameResult, RegistrationResult } from './result.js';
 import { profileSettings, type SearchedFrame, searchFrame } from './search-frame.js';
 import { countRejected, selectStars } from './select-stars.js';
 import { setCaveats } from './set-caveats.js';
-import { UNDERSAMPLED_PX } from './systematics.js';
-import { haloCaution, plainSentence } from './verdict.js';
+import { plainSentence } from './verdict.js';
 
 /** The frames of one set. */
 export type FilterSet = Record<SetChannel, Frame>;
@@ -97,19 +103,9 @@ export function measureSet(set: FilterSet, options: MeasureOptions): SetMeasurem
       options.bootstrapDraws,
       lit,
     );
-    if (effective.lowered || effective.crowding > CROWDED) {
-      warn(
-        'crowded',
-        `crowded field: light is counted only within ${effective.rMax.toFixed(1)} px, and wings may hold light of unresolved neighbours`,
-      );
-    }
+    warnOfCrowd(effective, warn);
     const dark = SET_CHANNELS.filter((_, c) => !lit[c]);
-    if (dark.length > 0) {
-      warn(
-        'channel-without-light',
-        `no star light in ${dark.join(' and ')}: no sizes there, and no comparison of colours`,
-      );
-    }
+    warnOfDark(dark, warn);
   } else if (count < FEWEST_PROFILE_STARS) {
     warn(
       'few-stars',
@@ -122,13 +118,7 @@ export function measureSet(set: FilterSet, options: MeasureOptions): SetMeasurem
   const { metadata } = set.G;
   const arcsecPerPx = scaleOrWarning(metadata, warn);
   const greenFwhm = bootstrap ? (bootstrap.best.fwhm[GREEN] as number) : Number.NaN;
-  const undersampled = greenFwhm < UNDERSAMPLED_PX;
-  if (undersampled) {
-    warn(
-      'undersampled',
-      `stars are only ${greenFwhm.toFixed(1)} px wide: too narrow for trustworthy sizes and halos`,
-    );
-  }
+  const undersampled = undersampledAt(greenFwhm, warn);
   const channels: Partial<Record<SetChannel, ChannelResult>> = {};
   SET_CHANNELS.forEach((channel, c) => {
     const { found } = searched[c] as SearchedFrame;
@@ -147,19 +137,14 @@ export function measureSet(set: FilterSet, options: MeasureOptions): SetMeasurem
   });
   const linearity = linearityOfSet(searched, usable, undersampled);
   const stretched = linearity?.verdict === 'stretched' || frames.some((f) => f.probablyProcessed);
-  if (linearity?.verdict === 'stretched') {
-    warn('stretched', `the data is not linear: ${linearity.reasons.join('; ')}`);
-  }
+  warnOfStretch(linearity, warn);
   const withheld = stretched && !options.haloAnyway && bootstrap !== null;
   const measured =
     bootstrap && effective && lit.every((seen) => seen)
       ? setHalo(bootstrap, effective, metadata.apertureMm, arcsecPerPx, options.seed, warn)
       : null;
   if (measured && stretched) {
-    warn(
-      withheld ? 'halo-withheld' : 'halo-from-stretched-data',
-      haloCaution(withheld, linearity?.verdict === 'stretched'),
-    );
+    warnOfHalo(withheld, linearity, warn);
   }
   const halo = withheld ? null : cautious(measured?.halo ?? null, undersampled);
   const used = effective?.stars ?? count;

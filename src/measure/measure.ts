@@ -6,12 +6,19 @@ import type { Warning } from '../warnings.js';
 import { type BootstrapResult, bootstrapProfiles } from './bootstrap.js';
 import { channelResult } from './channel-result.js';
 import { litChannels } from './checks.js';
-import { buildProfiles, CROWDED, type EffectiveProfiles } from './effective-profiles.js';
+import { buildProfiles, type EffectiveProfiles } from './effective-profiles.js';
 import { equivalentDefocus } from './equivalent-defocus.js';
 import { fillCatalogue } from './fill-catalogue.js';
 import { linearityOf, lowestSaturation, scaleOrWarning } from './frame-facts.js';
 import { cautious, haloResult, lateralResult } from './halo-result.js';
 import type { MeasureOptions } from './options.js';
+import {
+  undersampledAt,
+  warnOfCrowd,
+  warnOfDark,
+  warnOfHalo,
+  warnOfStretch,
+} from './profile-warnings.js';
 import type { ChannelName, ChannelResult, FrameResult } from './result.js';
 import {
   fitOtherChannels,
@@ -20,8 +27,7 @@ import {
   searchFrame,
 } from './search-frame.js';
 import { countRejected, selectStars } from './select-stars.js';
-import { UNDERSAMPLED_PX } from './systematics.js';
-import { haloCaution, plainSentence } from './verdict.js';
+import { plainSentence } from './verdict.js';
 
 /** Fewest stars for profiles with intervals. */
 export const FEWEST_PROFILE_STARS = 3;
@@ -69,12 +75,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
         options.bootstrapDraws,
         lit,
       );
-      if (effective.lowered || effective.crowding > CROWDED) {
-        warn(
-          'crowded',
-          `crowded field: light is counted only within ${effective.rMax.toFixed(1)} px, and wings may hold light of unresolved neighbours`,
-        );
-      }
+      warnOfCrowd(effective, warn);
     } else {
       warn('no-profile', 'the stars do not determine a profile: sizes come from none');
     }
@@ -86,25 +87,16 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
   }
 
   const arcsecPerPx = scaleOrWarning(metadata, warn);
-  const undersampled =
-    bootstrap !== null && (bootstrap.best.fwhm[reference] as number) < UNDERSAMPLED_PX;
-  if (bootstrap && undersampled) {
-    warn(
-      'undersampled',
-      `stars are only ${(bootstrap.best.fwhm[reference] as number).toFixed(1)} px wide: too narrow for trustworthy sizes and halos`,
-    );
-  }
+  const undersampled = undersampledAt(
+    bootstrap ? (bootstrap.best.fwhm[reference] as number) : Number.NaN,
+    warn,
+  );
 
   const colour = plan.channels.length === 3;
   const namedChannels = frame.cfa !== null && !frame.cfa.redBlueKnown ? ['G'] : plan.channels;
   if (effective) {
     const dark = plan.channels.filter((name, c) => namedChannels.includes(name) && !lit[c]);
-    if (dark.length > 0) {
-      warn(
-        'channel-without-light',
-        `no star light in ${dark.join(' and ')}: no sizes there, and no comparison of colours`,
-      );
-    }
+    warnOfDark(dark, warn);
   }
   const channels: Partial<Record<ChannelName, ChannelResult>> = {};
   for (let c = 0; c < plan.channels.length; c++) {
@@ -131,9 +123,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
     undersampled,
   );
   const stretched = linearity?.verdict === 'stretched' || frame.probablyProcessed;
-  if (linearity?.verdict === 'stretched') {
-    warn('stretched', `the data is not linear: ${linearity.reasons.join('; ')}`);
-  }
+  warnOfStretch(linearity, warn);
   const haloFound =
     colour && bootstrap && effective && namedChannels.length === 3 && lit.every((seen) => seen)
       ? haloResult(
@@ -151,10 +141,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
   const halo = cautious(haloFound?.halo ?? null, undersampled);
   const withheld = halo !== null && stretched && !options.haloAnyway;
   if (halo && stretched) {
-    warn(
-      withheld ? 'halo-withheld' : 'halo-from-stretched-data',
-      haloCaution(withheld, linearity?.verdict === 'stretched'),
-    );
+    warnOfHalo(withheld, linearity, warn);
   }
   const lateral =
     effective && namedChannels.length === 3 && lit.every((seen) => seen)

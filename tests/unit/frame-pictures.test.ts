@@ -8,21 +8,11 @@ import type { FrameOverrides } from '../../src/frame/frame.js';
 import { contentKind, openFrame } from '../../src/frame/open.js';
 import { fixture } from '../helpers/data-files.js';
 import { temporaryFiles } from '../helpers/fits-bytes.js';
+import { failure } from '../helpers/open-failure.js';
 import { wholeImage } from '../helpers/sample-digest.js';
 
 const save = temporaryFiles();
 const picture = (name: string) => readFileSync(fixture(`pictures/${name}`));
-
-async function failure(path: string, overrides: FrameOverrides = {}): Promise<FrameReadError> {
-  const error = await openFrame(path, overrides).then(
-    () => new Error(`${path} was opened`),
-    (reason: unknown) => reason,
-  );
-  expect(error).toBeInstanceOf(FrameReadError);
-  expect((error as FrameReadError).path).toBe(path);
-  expect((error as FrameReadError).remedy).not.toBe('');
-  return error as FrameReadError;
-}
 
 async function opened(path: string, overrides: FrameOverrides = {}) {
   const frame = await openFrame(path, { cfa: 'none', ...overrides });

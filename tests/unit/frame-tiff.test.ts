@@ -8,21 +8,11 @@ import { openFrame } from '../../src/frame/open.js';
 import { descriptionCards } from '../../src/frame/tiff/tiff-keywords.js';
 import { fixture } from '../helpers/data-files.js';
 import { temporaryFiles } from '../helpers/fits-bytes.js';
+import { failure } from '../helpers/open-failure.js';
 import { bigEndianDigest, wholeImage } from '../helpers/sample-digest.js';
 import { changed, greyTags, type Tag, TYPE, tiffBytes } from '../helpers/tiff-bytes.js';
 
 const save = temporaryFiles();
-
-async function failure(path: string, overrides: FrameOverrides = {}): Promise<FrameReadError> {
-  const error = await openFrame(path, overrides).then(
-    () => new Error(`${path} was opened`),
-    (reason: unknown) => reason,
-  );
-  expect(error).toBeInstanceOf(FrameReadError);
-  expect((error as FrameReadError).path).toBe(path);
-  expect((error as FrameReadError).remedy).not.toBe('');
-  return error as FrameReadError;
-}
 
 async function opened(path: string, overrides: FrameOverrides = {}) {
   const frame = await openFrame(path, { cfa: 'none', ...overrides });
