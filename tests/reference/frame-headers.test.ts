@@ -58,15 +58,17 @@ describe('card values equal astropy 5.2.1', () => {
     const path = findData(file);
     test.skipIf(path === null)(`${file} unit ${hdu}`, () => {
       const unit = unitsOf(path as string)[hdu] as Unit;
+      // The frozen values are those of the cards as stored: of a packed image, the table's.
+      const header = unit.tableHeader ?? unit.header;
       const different: string[] = [];
       for (const [keyword, expected] of Object.entries(cards)) {
-        const found = unit.header.find(keyword);
+        const found = header.find(keyword);
         if (found === undefined || digest(found.value) !== expected) {
           different.push(`${keyword} = ${found?.text}`);
         }
       }
       expect(different).toEqual([]);
-      const extra = unit.header.cards.filter(
+      const extra = header.cards.filter(
         (card) => card.kind === 'value' && !Object.hasOwn(cards, card.keyword),
       );
       expect(extra.map((card) => card.keyword)).toEqual([]);
