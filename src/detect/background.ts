@@ -17,9 +17,6 @@ export interface BackgroundMesh {
   lattices: number;
   level: Float64Array;
   noise: Float64Array;
-  /** The same before smoothing over neighbouring cells: independent of each other, NaN where a cell is empty. */
-  cellLevel: Float64Array;
-  cellNoise: Float64Array;
   /** Frame-wide medians per lattice: level, noise. */
   medianLevel: Float64Array;
   medianNoise: Float64Array;
@@ -141,8 +138,6 @@ export function buildBackground(
   const medianLevelError = new Float64Array(lattices).fill(Number.NaN);
   const medianNoiseError = new Float64Array(lattices).fill(Number.NaN);
   const list = new Float32Array(cells);
-  const cellLevel = level.slice();
-  const cellNoise = noise.slice();
   for (let l = 0; l < lattices; l++) {
     const from = l * cells;
     [medianLevel[l], medianLevelError[l]] = robustMedian(level, from, cells, list);
@@ -158,8 +153,6 @@ export function buildBackground(
     lattices,
     level,
     noise,
-    cellLevel,
-    cellNoise,
     medianLevel,
     medianNoise,
     medianLevelError,

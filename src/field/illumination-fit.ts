@@ -18,8 +18,8 @@ const DARK_SIGMA = 2.5;
 const ROUNDS = 40;
 /** Data per parameter below which a richer profile is not tried. */
 const CELLS_PER_PARAMETER = 4;
-/** Fall of the robust cost that a further parameter must bring (in units of the noise, like χ²; Akaike's 2 and a little). */
-const PARAMETER_COST = 3;
+/** Fall of the robust cost that a further parameter must bring in units of the noise, like χ² (Akaike 1974, IEEE Trans. Autom. Control 19, 716). */
+const PARAMETER_COST = 2;
 /** Blocks along the longer side in which neighbouring residuals are compared. */
 const BLOCKS = 10;
 /** Slope of the sky over half a diagonal that is never exceeded: the sky stays positive. */
@@ -39,7 +39,7 @@ const LADDER: readonly RadialBasis[] = [
   { size: 3, powers: 3, knots: [] },
   { size: 5, powers: 1, knots: [0.35, 0.55, 0.7, 0.85] },
   { size: 8, powers: 1, knots: [0.2, 0.35, 0.5, 0.6, 0.7, 0.8, 0.9] },
-  { size: 19, powers: 1, knots: Array.from({ length: 18 }, (_, i) => 0.1 + 0.05 * i) },
+  { size: 19, powers: 1, knots: Array.from({ length: 18 }, (_, i) => 0.15 + 0.05 * i) },
 ];
 
 /** B_k at squared distance `q`, and their derivatives by distance divided by distance. */
@@ -93,23 +93,19 @@ export function profileAt(basis: RadialBasis, p: ArrayLike<number>, distance: nu
 
 /** Fits the profile as rich as the cells ask for; null when they are too few or the fit fails. */
 export function fitFallOff(cells: SkyCells): RadialFit | null {
-  const fits: RadialFit[] = [];
+  let best: RadialFit | null = null;
   for (const basis of LADDER) {
     if (cells.n < CELLS_PER_PARAMETER * (basis.size + 5)) break;
-    const fit = fitBasis(cells, basis);
-    if (fit) fits.push(fit);
-  }
-  const richest = fits[fits.length - 1];
-  if (!richest) return null;
-  let best = richest;
-  let lowest = Number.POSITIVE_INFINITY;
-  for (const fit of fits) {
-    const cost =
-      robustCost(fit, cells, richest.cellErrorAdu) / richest.clumping +
-      PARAMETER_COST * fit.basis.size;
-    if (cost < lowest) {
-      lowest = cost;
-      best = fit;
+    // An edge draws the centre to itself: two starts, the frame's centre and that of the best fit so far.
+    for (const start of best ? [null, best] : [null]) {
+      const fit = fitBasis(cells, basis, start);
+      if (!fit) continue;
+      // Both are judged by the noise that the better one leaves.
+      const noise = Math.min(fit.cellErrorAdu, best?.cellErrorAdu ?? fit.cellErrorAdu);
+      const clumping = Math.min(fit.clumping, best?.clumping ?? fit.clumping);
+      const cost = (of: RadialFit): number =>
+        robustCost(of, cells, noise) / clumping + PARAMETER_COST * of.basis.size;
+      if (best === null || cost(fit) < cost(best)) best = fit;
     }
   }
   return best;
@@ -142,40 +138,55 @@ function meanSpread(cells: SkyCells): number {
   return sum / cells.n;
 }
 
-/** Additive start: robust linear fit of profile and slope about the frame's centre. */
-function startOf(cells: SkyCells, basis: RadialBasis, scale: number): Float64Array | null {
+/** Start: robust linear fit of profile and slope about the centre of a stiffer fit, or about the frame's. */
+function startOf(
+  cells: SkyCells,
+  basis: RadialBasis,
+  scale: number,
+  stiffer: RadialFit | null,
+): Float64Array | null {
   const size = basis.size + 3;
   const columns = new Float64Array(cells.n * size);
   const b = new Float64Array(basis.size);
   const d = new Float64Array(basis.size);
   const values = new Float64Array(cells.n);
+  const known = stiffer ? stiffer.p.subarray(stiffer.basis.size + 1) : new Float64Array(4);
+  const [gx, gy, x0, y0] = known as unknown as [number, number, number, number];
   for (let i = 0; i < cells.n; i++) {
     const x = cells.x[i] as number;
     const y = cells.y[i] as number;
-    fillBasis(basis, x * x + y * y, b, d);
+    fillBasis(basis, (x - x0) ** 2 + (y - y0) ** 2, b, d);
+    const plane = 1 + gx * x + gy * y;
     columns[i * size] = 1;
     columns.set(b, i * size + 1);
     columns[i * size + size - 2] = x;
     columns[i * size + size - 1] = y;
-    values[i] = (cells.light[i] as number) / scale;
+    values[i] = (cells.light[i] as number) / (scale * plane);
   }
   const c = robustLinear(cells.n, size, columns, values, null);
   if (!c || !((c[0] as number) > 0)) return null;
   const p = new Float64Array(basis.size + 5);
   p.set(c.subarray(0, basis.size + 1));
+  const limited = (slope: number): number => Math.max(-SLOPE_PRIOR, Math.min(SLOPE_PRIOR, slope));
   const top = c[0] as number;
-  p[basis.size + 1] = Math.max(-SLOPE_PRIOR, Math.min(SLOPE_PRIOR, (c[size - 2] as number) / top));
-  p[basis.size + 2] = Math.max(-SLOPE_PRIOR, Math.min(SLOPE_PRIOR, (c[size - 1] as number) / top));
+  p[basis.size + 1] = limited(gx + (c[size - 2] as number) / top);
+  p[basis.size + 2] = limited(gy + (c[size - 1] as number) / top);
+  p[basis.size + 3] = x0;
+  p[basis.size + 4] = y0;
   return p;
 }
 
 /** Gauss–Newton with damping, weights from the biweight of the residuals renewed in every round. */
-function fitBasis(cells: SkyCells, basis: RadialBasis): RadialFit | null {
+function fitBasis(
+  cells: SkyCells,
+  basis: RadialBasis,
+  stiffer: RadialFit | null,
+): RadialFit | null {
   const { n } = cells;
   const unit = meanSpread(cells);
   const scale = Math.abs(meanLight(cells));
   if (!(scale > 0)) return null;
-  const p = startOf(cells, basis, scale);
+  const p = startOf(cells, basis, scale, stiffer);
   if (!p) return null;
   const size = p.length;
   const residual = new Float64Array(n);
@@ -229,7 +240,7 @@ function fitBasis(cells: SkyCells, basis: RadialBasis): RadialFit | null {
       evaluate(p);
       break;
     }
-    if (round > 4 && Math.abs(previous - cost) < 1e-7 * Math.max(1, cost)) break;
+    if (round > 4 && Math.abs(previous - cost) < 1e-5 * Math.max(1, cost)) break;
     previous = cost;
   }
   const factor = normal.slice();
@@ -259,9 +270,9 @@ function residuals(
     const dx = x - (p[at + 2] as number);
     const dy = y - (p[at + 3] as number);
     const plane = 1 + (p[at] as number) * x + (p[at + 1] as number) * y;
-    out[i] =
-      (cells.light[i] as number) / scale -
-      plane * profileAt(basis, p, Math.sqrt(dx * dx + dy * dy));
+    // Beyond the lit circle it is dark, not darker.
+    const model = Math.max(0, plane * profileAt(basis, p, Math.sqrt(dx * dx + dy * dy)));
+    out[i] = (cells.light[i] as number) / scale - model;
   }
 }
 
@@ -290,6 +301,10 @@ function fillJacobian(
       profile += (p[1 + k] as number) * (b[k] as number);
       slope += (p[1 + k] as number) * (d[k] as number);
       out[row + 1 + k] = plane * (b[k] as number);
+    }
+    if (!(plane * profile > 0)) {
+      out.fill(0, row, row + size);
+      continue;
     }
     out[row + at] = x * profile;
     out[row + at + 1] = y * profile;

@@ -6,9 +6,7 @@
  */
 import type { Uncertain } from '../measure/result.js';
 import { plusMinus } from '../measure/uncertain.js';
-import { robustLinear } from '../stats/regression.js';
-import { madSigma } from '../stats/robust.js';
-import { factorCholesky, solveFactored } from '../stats/solve.js';
+import { madSigma, medianOf } from '../stats/robust.js';
 import type { SkyGrid } from './illumination-grid.js';
 import type { Pedestal } from './pedestal.js';
 
@@ -38,9 +36,12 @@ const LEAST_LEVEL_CHANGE = 0.01;
 const LARGEST_RESPONSE = 2.5;
 /** Photon share of the noise within which gain and pedestal are believed. */
 const BELIEVABLE_SHARE = 1.3;
-const FEWEST_CELLS = 24;
-/** Columns: 1, x, y, ρ², ρ⁴. */
-const COLUMNS = 5;
+/** Cells along either axis. */
+const FEWEST_CELLS = 6;
+const FEWEST_IN_ZONE = 2;
+/** Distance from the centre in half diagonals, and from the middle of each axis in half sides. */
+const CENTRE_ZONE = 0.35;
+const CORNER_ZONE = 0.65;
 
 interface Change {
   /** Corner against centre, absolute. */
@@ -75,9 +76,9 @@ export function judgeFlat(
   let shareSum = 0;
   let used = 0;
   for (let l = 0; l < lattices; l++) {
-    const level = trend(grid, grid.level.subarray(l * cells, (l + 1) * cells));
+    const level = compareZones(grid, grid.level.subarray(l * cells, (l + 1) * cells));
     if (!level) continue;
-    const variance = trend(grid, grid.variance.subarray(l * cells, (l + 1) * cells));
+    const variance = compareZones(grid, grid.variance.subarray(l * cells, (l + 1) * cells));
     if (!variance || !(variance.centre > 0)) continue;
     const zero = pedestal ? (pedestal.latticeAdu?.[l] ?? pedestal.adu) : 0;
     const light = level.centre - zero;
@@ -175,53 +176,41 @@ function undecided(sentence: string): Decision {
   return { state: 'cannot tell', cornerPercentFromNoise: null, evidence: [sentence] };
 }
 
-/** Robust surface 1, x, y, ρ², ρ⁴ over the cells, and what it says of corner against centre. */
-function trend(grid: SkyGrid, values: Float64Array): Change | null {
+/** Median of the cells round the centre, and mean of the medians of the four corners, in which a slope of the sky cancels. */
+function compareZones(grid: SkyGrid, values: Float64Array): Change | null {
   const { cellsX, cellsY, width, height } = grid;
-  const half = 0.5 * Math.sqrt(width * width + height * height);
-  const columns = new Float64Array(cellsX * cellsY * COLUMNS);
-  const list = new Float64Array(cellsX * cellsY);
-  let n = 0;
+  if (cellsX < FEWEST_CELLS || cellsY < FEWEST_CELLS) return null;
+  const diagonal = Math.sqrt(width * width + height * height);
+  const zones: number[][] = [[], [], [], [], []];
   for (let i = 0; i < cellsX * cellsY; i++) {
     const value = values[i] as number;
     if (value !== value) continue;
-    const x = (((i % cellsX) + 0.5) / cellsX - 0.5) * (width / half);
-    const y = ((Math.floor(i / cellsX) + 0.5) / cellsY - 0.5) * (height / half);
-    const q = x * x + y * y;
-    columns.set([1, x, y, q, q * q], n * COLUMNS);
-    list[n++] = value;
-  }
-  if (n < FEWEST_CELLS || cellsX < 4 || cellsY < 4) return null;
-  const weight = new Float64Array(n);
-  const c = robustLinear(n, COLUMNS, columns, list.subarray(0, n), null, weight);
-  if (!c) return null;
-  const residual = new Float64Array(n);
-  const factor = new Float64Array(COLUMNS * COLUMNS);
-  for (let i = 0; i < n; i++) {
-    let model = 0;
-    for (let j = 0; j < COLUMNS; j++) {
-      const bj = columns[i * COLUMNS + j] as number;
-      model += (c[j] as number) * bj;
-      for (let k = 0; k <= j; k++) {
-        factor[j * COLUMNS + k] =
-          (factor[j * COLUMNS + k] as number) +
-          (weight[i] as number) * bj * (columns[i * COLUMNS + k] as number);
-      }
+    // −1 to 1 across the frame.
+    const u = (2 * ((i % cellsX) + 0.5)) / cellsX - 1;
+    const v = (2 * (Math.floor(i / cellsX) + 0.5)) / cellsY - 1;
+    const distance = Math.sqrt((u * width) ** 2 + (v * height) ** 2) / diagonal;
+    if (distance < CENTRE_ZONE) (zones[4] as number[]).push(value);
+    else if (Math.abs(u) > CORNER_ZONE && Math.abs(v) > CORNER_ZONE) {
+      (zones[(u > 0 ? 1 : 0) + (v > 0 ? 2 : 0)] as number[]).push(value);
     }
-    residual[i] = (list[i] as number) - model;
   }
-  if (!factorCholesky(factor, COLUMNS)) return null;
-  const sigma = madSigma(residual, 0) * Math.sqrt(n / (n - COLUMNS));
-  const errorOf = (direction: readonly number[]): number => {
-    const b = Float64Array.from(direction);
-    solveFactored(factor, b, COLUMNS);
-    let sum = 0;
-    for (let j = 0; j < COLUMNS; j++) sum += (b[j] as number) * (direction[j] as number);
-    return sigma * Math.sqrt(Math.max(0, sum));
-  };
-  return {
-    difference: (c[3] as number) + (c[4] as number),
-    error: errorOf([0, 0, 0, 1, 1]),
-    centre: c[0] as number,
-  };
+  if (zones.some((zone) => zone.length < FEWEST_IN_ZONE)) return null;
+  const medians = zones.map((zone) => medianOf(zone));
+  const sigma = madSigma(
+    zones.flatMap((zone, k) => zone.map((value) => value - (medians[k] as number))),
+    0,
+  );
+  // Variance of a median: π/2 that of a mean.
+  let square = 0;
+  zones.forEach((zone, k) => {
+    square += ((k === 4 ? 1 : 1 / 16) * ((Math.PI / 2) * (sigma * sigma))) / zone.length;
+  });
+  const centre = medians[4] as number;
+  const corner =
+    ((medians[0] as number) +
+      (medians[1] as number) +
+      (medians[2] as number) +
+      (medians[3] as number)) /
+    4;
+  return { difference: corner - centre, error: Math.sqrt(square), centre };
 }

@@ -1,14 +1,19 @@
 /** What the fitted fall-off means: radii, corners, centre, with intervals from draws of the posterior. */
 import type { Uncertain } from '../measure/result.js';
 import { createRandom, normal } from '../stats/random.js';
-import { interval68 } from '../stats/robust.js';
+import { interval68, standardDeviation } from '../stats/robust.js';
 import type { SkyCells } from './illumination-cells.js';
-import { CENTRE_PRIOR, profileAt, type RadialFit } from './illumination-fit.js';
+import { CENTRE_PRIOR, profileAt, type RadialBasis, type RadialFit } from './illumination-fit.js';
 import type { Pedestal } from './pedestal.js';
+import { type RadiusBound, radiusBound, scaleBound } from './radius-bound.js';
 
 /** Illumination levels whose radii are published. */
 const LEVELS_PERCENT = [90, 75, 50] as const;
 const DRAWS = 400;
+/** What a smooth profile misses of the true one, in units of the centre's light, 1 σ (the benchmark's biases). */
+const PROFILE_ERROR = 0.0005;
+/** It reaches its full size at this distance, half diagonals. */
+const FORM_REACH = 0.3;
 /** Steps of the radial grid over one half diagonal. */
 const GRID = 200;
 /** Grid reaches this far, half diagonals: a corner seen from a shifted centre. */
@@ -17,13 +22,6 @@ const REACH = 1.6;
 const CENTRE_KNOWN = 0.5;
 /** Points of the published profile. */
 const PROFILE_POINTS = 26;
-
-/** A radius with its interval; null where the illumination does not fall so far inside the frame. */
-export interface RadiusBound {
-  value: number | null;
-  low: number | null;
-  high: number | null;
-}
 
 export interface IlluminationRadius {
   illuminationPercent: number;
@@ -55,18 +53,19 @@ export interface FallOffReading {
   cornerPercentPerPedestalAdu: number;
 }
 
-/** Draws from the posterior: parameter vectors and pedestal errors (in units of the fit's scale). */
-interface Draws {
-  p: Float64Array[];
-  pedestal: Float64Array;
+/** One draw from the posterior; the best fit is the draw without errors. */
+interface Draw {
+  p: ArrayLike<number>;
+  /** Pedestal above the assumed one, in units of the fit's scale. */
+  lift: number;
+  /** Error of the profile's form. */
+  form: number;
 }
 
-function draw(fit: RadialFit, pedestalSigma: number, seed: number): Draws {
+function drawAll(fit: RadialFit, pedestalSigma: number, seed: number): Draw[] {
   const random = createRandom(seed);
   const size = fit.p.length;
-  const p: Float64Array[] = [];
-  const pedestal = new Float64Array(DRAWS);
-  for (let k = 0; k < DRAWS; k++) {
+  return Array.from({ length: DRAWS }, () => {
     const step = new Float64Array(size);
     for (let j = 0; j < size; j++) step[j] = normal(random);
     // Lᵀ step = z gives covariance (L Lᵀ)⁻¹.
@@ -77,35 +76,27 @@ function draw(fit: RadialFit, pedestalSigma: number, seed: number): Draws {
       }
       step[i] = sum / (fit.factor[i * size + i] as number);
     }
-    p.push(step.map((value, j) => value + (fit.p[j] as number)));
-    pedestal[k] = pedestalSigma * normal(random);
-  }
-  return { p, pedestal };
+    return {
+      p: step.map((value, j) => value + (fit.p[j] as number)),
+      lift: pedestalSigma * normal(random),
+      form: PROFILE_ERROR * normal(random),
+    };
+  });
 }
 
-/** Illumination at a distance, with the pedestal `lift` higher than assumed. */
-function illuminationAt(
-  fit: RadialFit,
-  p: ArrayLike<number>,
-  lift: number,
-  distance: number,
-): number {
-  const top = p[0] as number;
-  return (profileAt(fit.basis, p, distance) - lift) / (top - lift);
+/** Illumination at a distance, 1 at the centre; never below darkness. */
+function illuminationAt(basis: RadialBasis, draw: Draw, distance: number): number {
+  const full = (draw.p[0] as number) - draw.lift;
+  const here = profileAt(basis, draw.p, distance) - draw.lift;
+  return Math.max(0, here / full + draw.form * Math.min(1, distance / FORM_REACH));
 }
 
 /** First distance at which the illumination reaches `level`, going outwards; Infinity when it does not within `reach`. */
-function crossing(
-  fit: RadialFit,
-  p: ArrayLike<number>,
-  lift: number,
-  level: number,
-  reach: number,
-): number {
+function crossing(basis: RadialBasis, draw: Draw, level: number, reach: number): number {
   let before = 1;
   for (let i = 1; ; i++) {
     const distance = Math.min(reach, i / GRID);
-    const here = illuminationAt(fit, p, lift, distance);
+    const here = illuminationAt(basis, draw, distance);
     if (here <= level) {
       const start = (i - 1) / GRID;
       return start + ((before - level) / (before - here)) * (distance - start);
@@ -123,14 +114,14 @@ export function readFallOff(
   pixelSizeMm: number | null,
   seed: number,
 ): FallOffReading {
-  const draws = draw(fit, pedestal.errorAdu / fit.scale, seed);
-  const at = fit.basis.size + 1;
+  const { basis, scale } = fit;
+  const best: Draw = { p: fit.p, lift: 0, form: 0 };
+  const draws = drawAll(fit, pedestal.errorAdu / scale, seed);
+  const at = basis.size + 1;
   const half = cells.halfDiagonalPx;
-  const read = (
-    of: (p: ArrayLike<number>, lift: number) => number,
-    value = of(fit.p, 0),
-  ): Uncertain => {
-    const [low, high] = interval68(draws.p.map((p, k) => of(p, draws.pedestal[k] as number)));
+  const read = (of: (draw: Draw) => number): Uncertain => {
+    const value = of(best);
+    const [low, high] = interval68(draws.map(of));
     return { value, low: Math.min(value, low), high: Math.max(value, high) };
   };
   const corners: [number, number][] = [
@@ -139,87 +130,63 @@ export function readFallOff(
     [-cells.halfWidth, cells.halfHeight],
     [cells.halfWidth, cells.halfHeight],
   ];
-  const distanceTo = (p: ArrayLike<number>, [x, y]: [number, number]): number =>
-    Math.sqrt((x - (p[at + 2] as number)) ** 2 + (y - (p[at + 3] as number)) ** 2);
-  const cornerOf = (c: number) => (p: ArrayLike<number>, lift: number) =>
-    100 * illuminationAt(fit, p, lift, distanceTo(p, corners[c] as [number, number]));
-  const meanCorner = (p: ArrayLike<number>, lift: number): number =>
-    corners.reduce((sum, _, c) => sum + cornerOf(c)(p, lift), 0) / 4;
-  const cornersPercent = corners.map((_, c) => read(cornerOf(c)));
-  const reachOf = (p: ArrayLike<number>): number =>
-    Math.min(REACH, Math.max(...corners.map((corner) => distanceTo(p, corner))));
+  const distances = ({ p }: Draw): number[] =>
+    corners.map(([x, y]) =>
+      Math.sqrt((x - (p[at + 2] as number)) ** 2 + (y - (p[at + 3] as number)) ** 2),
+    );
+  const cornersOf = (draw: Draw): number[] =>
+    distances(draw).map((distance) => 100 * illuminationAt(basis, draw, distance));
+  const meanCorner = (draw: Draw): number => cornersOf(draw).reduce((a, b) => a + b, 0) / 4;
+  const reachOf = (draw: Draw): number => Math.min(REACH, Math.max(...distances(draw)));
   const radii = LEVELS_PERCENT.map((illuminationPercent) => {
-    const of = (p: ArrayLike<number>, lift: number): number =>
-      half * crossing(fit, p, lift, illuminationPercent / 100, reachOf(p));
-    const value = of(fit.p, 0);
-    const sorted = Float64Array.from(draws.p, (p, k) => of(p, draws.pedestal[k] as number)).sort();
-    const radiusPx = radiusBound(value, sorted);
+    const of = (draw: Draw): number =>
+      half * crossing(basis, draw, illuminationPercent / 100, reachOf(draw));
+    const radiusPx = radiusBound(of(best), Float64Array.from(draws, of).sort());
     return { illuminationPercent, radiusPx, radiusMm: scaleBound(radiusPx, pixelSizeMm) };
   });
-  const sigma = (j: number): number => {
-    let sum = 0;
-    for (const p of draws.p) sum += ((p[j] as number) - (fit.p[j] as number)) ** 2;
-    return Math.sqrt(sum / DRAWS);
-  };
+  const sigma = (j: number): number => standardDeviation(draws.map((draw) => draw.p[j] as number));
   const gradientSeparated = Math.max(sigma(at + 2), sigma(at + 3)) < CENTRE_KNOWN * CENTRE_PRIOR;
-  const reach = reachOf(fit.p);
-  const profile = {
-    radiusPx: [],
-    illuminationPercent: [],
-    lowPercent: [],
-    highPercent: [],
-  } as FallOffReading['profile'];
-  for (let i = 0; i < PROFILE_POINTS; i++) {
-    const distance = (reach * i) / (PROFILE_POINTS - 1);
-    const { value, low, high } = read((p, lift) => 100 * illuminationAt(fit, p, lift, distance));
-    profile.radiusPx.push(distance * half);
-    profile.illuminationPercent.push(value);
-    profile.lowPercent.push(low);
-    profile.highPercent.push(high);
-  }
   return {
-    centreLightAdu: read((p, lift) => fit.scale * ((p[0] as number) - lift)),
+    centreLightAdu: read(({ p, lift }) => scale * ((p[0] as number) - lift)),
     radii,
-    cornersPercent,
+    cornersPercent: corners.map((_, c) => read((draw) => cornersOf(draw)[c] as number)),
     meanCornerPercent: read(meanCorner),
-    darkestCornerPercent: read((p, lift) =>
-      Math.min(...corners.map((_, c) => cornerOf(c)(p, lift))),
-    ),
+    darkestCornerPercent: read((draw) => Math.min(...cornersOf(draw))),
     centreOffsetPx: gradientSeparated
       ? {
-          x: read((p) => half * (p[at + 2] as number)),
-          y: read((p) => half * (p[at + 3] as number)),
+          x: read(({ p }) => half * (p[at + 2] as number)),
+          y: read(({ p }) => half * (p[at + 3] as number)),
         }
       : null,
     gradientPercent: {
-      x: read((p) => 200 * cells.halfWidth * (p[at] as number)),
-      y: read((p) => 200 * cells.halfHeight * (p[at + 1] as number)),
+      x: read(({ p }) => 200 * cells.halfWidth * (p[at] as number)),
+      y: read(({ p }) => 200 * cells.halfHeight * (p[at + 1] as number)),
     },
     gradientSeparated,
-    profile,
-    cornerPercentPerPedestalAdu: meanCorner(fit.p, 1 / fit.scale) - meanCorner(fit.p, 0),
+    profile: profileOf(basis, reachOf(best), half, read),
+    cornerPercentPerPedestalAdu: meanCorner({ ...best, lift: 1 / scale }) - meanCorner(best),
   };
 }
 
-/** Quantiles of radii of which some lie beyond the frame (Infinity). */
-function radiusBound(value: number, sorted: Float64Array): RadiusBound {
-  const n = sorted.length;
-  const low = sorted[Math.floor(0.15865 * n)] as number;
-  const high = sorted[Math.ceil(0.84135 * n) - 1] as number;
-  const known = Number.isFinite(value);
-  const lowest = Math.min(low, value);
-  const highest = Math.max(high, value);
+function profileOf(
+  basis: RadialBasis,
+  reach: number,
+  half: number,
+  read: (of: (draw: Draw) => number) => Uncertain,
+): FallOffReading['profile'] {
+  const distances = Array.from(
+    { length: PROFILE_POINTS },
+    (_, i) => (reach * i) / (PROFILE_POINTS - 1),
+  );
+  const points = distances.map((distance) =>
+    read((draw) => 100 * illuminationAt(basis, draw, distance)),
+  );
   return {
-    value: known ? value : null,
-    low: Number.isFinite(lowest) ? lowest : null,
-    high: Number.isFinite(highest) ? highest : null,
+    radiusPx: distances.map((distance) => distance * half),
+    illuminationPercent: points.map(({ value }) => value),
+    lowPercent: points.map(({ low }) => low),
+    highPercent: points.map(({ high }) => high),
   };
-}
-
-function scaleBound(bound: RadiusBound, factor: number | null): RadiusBound | null {
-  if (factor === null) return null;
-  const times = (value: number | null): number | null => (value === null ? null : value * factor);
-  return { value: times(bound.value), low: times(bound.low), high: times(bound.high) };
 }
 
 /** Light of every cell of the mesh in percent of the centre's, the sky's slope taken out; null where a cell is empty. */

@@ -2,7 +2,8 @@
 import { solveCholesky } from '../stats/solve.js';
 import type { SkyCells } from './illumination-cells.js';
 import type { RadialFit } from './illumination-fit.js';
-import type { FallOffReading, RadiusBound } from './illumination-profile.js';
+import type { FallOffReading } from './illumination-profile.js';
+import type { RadiusBound } from './radius-bound.js';
 
 /** 'even': no fall-off worth the name; 'gradual': cos⁴-like; 'edge': full light up to a radius, then a steep fall. */
 export type FallOffKind = 'even' | 'gradual' | 'edge' | 'cannot tell';

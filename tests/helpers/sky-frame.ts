@@ -91,3 +91,42 @@ export function skyFrame(options: Partial<SkyOptions>): Frame {
     metadata: { pedestalAdu: flat ? 0 : pedestal, gainElectronsPerAdu: gain },
   });
 }
+
+/** cos⁴ law: light at a distance for a focal length, both in half diagonals. */
+export function cos4(focalLength: number): (distance: number) => number {
+  return (distance) => Math.cos(Math.atan(distance / focalLength)) ** 4;
+}
+
+/** Light through a round pupil whose rim a round stop begins to cover at `start`, wholly at `end`: strips summed across the pupil. */
+export function coveredPupil(start: number, end: number): (distance: number) => number {
+  const rate = 2 / (end - start);
+  const stop = rate * start + 1;
+  const strips = 400;
+  return (distance) => {
+    if (distance <= start) return 1;
+    const shift = rate * distance;
+    let area = 0;
+    for (let i = 0; i < strips; i++) {
+      // Strips along the shift: their ends are cut by either circle. Nodes in the sine of the angle, where chords are smooth.
+      const angle = (Math.PI * (i + 0.5)) / strips - Math.PI / 2;
+      const y = Math.sin(angle);
+      if (Math.abs(y) >= stop) continue;
+      const chord = Math.cos(angle);
+      const reach = Math.sqrt(stop * stop - y * y);
+      const length = Math.min(chord, shift + reach) - Math.max(-chord, shift - reach);
+      area += Math.max(0, length) * chord * (Math.PI / strips);
+    }
+    return area / Math.PI;
+  };
+}
+
+/** A fall-off on a fine table: per-pixel calls get cheap. */
+export function tabulated(fallOff: (distance: number) => number): (distance: number) => number {
+  const table = Float64Array.from({ length: 4001 }, (_, i) => fallOff(i / 2000));
+  return (distance) => {
+    const position = Math.min(3999.999, 2000 * distance);
+    const i = Math.floor(position);
+    const low = table[i] as number;
+    return low + (position - i) * ((table[i + 1] as number) - low);
+  };
+}

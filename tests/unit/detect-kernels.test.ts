@@ -30,8 +30,6 @@ function meshOf(options: {
     lattices,
     level: Float64Array.from(options.level),
     noise: Float64Array.from(options.noise),
-    cellLevel: Float64Array.from(options.level),
-    cellNoise: Float64Array.from(options.noise),
     medianLevel: first(options.level),
     medianNoise: first(options.noise),
     medianLevelError: new Float64Array(lattices),
