@@ -17,8 +17,22 @@ const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   detect: ['catalogue', 'stats', 'frame', 'simd'],
   measure: ['detect', 'optics', 'match', 'catalogue', 'stats', 'frame'],
   field: ['measure', 'detect', 'optics', 'match', 'catalogue', 'stats', 'frame'],
+  grade: ['measure', 'detect', 'optics', 'match', 'catalogue', 'stats', 'frame'],
   compare: ['field', 'measure', 'detect', 'optics', 'match', 'catalogue', 'stats', 'frame'],
   report: [
+    'compare',
+    'grade',
+    'field',
+    'measure',
+    'detect',
+    'optics',
+    'match',
+    'catalogue',
+    'stats',
+    'frame',
+  ],
+  pool: [
+    'grade',
     'compare',
     'field',
     'measure',
@@ -29,7 +43,6 @@ const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
     'stats',
     'frame',
   ],
-  pool: ['compare', 'field', 'measure', 'detect', 'optics', 'match', 'catalogue', 'stats', 'frame'],
   // The truth shares no code with what measures it.
   simulate: ['frame', 'stats', 'catalogue'],
   cli: [
@@ -37,6 +50,7 @@ const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
     'pool',
     'simulate',
     'compare',
+    'grade',
     'field',
     'measure',
     'detect',
