@@ -39,6 +39,8 @@ export interface NightFrame {
   height: number | null;
   layout: Layout | null;
   metadata: FrameMetadata | null;
+  /** What the header says it is; 'light' when it says nothing. */
+  imageType: 'light' | 'dark' | 'bias' | 'flat';
   /** 'east' or 'west' when the header says so. */
   pierSide: 'east' | 'west' | null;
   /** Start of the exposure, ms since 1970 UTC; null when unknown. */
