@@ -38,9 +38,11 @@ text{font:13px "Liberation Sans",Arial,Helvetica,sans-serif;fill:#1f2328}
 .paper{fill:#fff}.line{stroke:#1f2328;fill:none}.axis{stroke:#57606a;fill:none}.grid{stroke:#d0d7de;fill:none}
 .mark{stroke:#0b5394;fill:none}.mark-2{stroke:#b45309;fill:none}.mark-fill{fill:#0b5394}.mark-2-fill{fill:#b45309}
 .on-dark{fill:#fff}.on-light{fill:#14171a}
+.dot{fill:#1f2328;stroke:#fff}.ring{fill:#fff;stroke:#1f2328}.clear{paint-order:stroke;stroke:#fff;stroke-width:3px;stroke-linejoin:round}
 @media (prefers-color-scheme:dark){text{fill:#e6edf3}.muted{fill:#9da7b3}.paper{fill:#0d1117}.line{stroke:#e6edf3}
 .axis{stroke:#9da7b3}.grid{stroke:#30363d}.mark{stroke:#79c0ff}.mark-2{stroke:#f0b072}.mark-fill{fill:#79c0ff}.mark-2-fill{fill:#f0b072}
-.on-dark{fill:#fff}.on-light{fill:#14171a}}
+.on-dark{fill:#fff}.on-light{fill:#14171a}
+.dot{fill:#e6edf3;stroke:#0d1117}.ring{fill:#0d1117;stroke:#e6edf3}.clear{stroke:#0d1117}}
 @media print{text{fill:#000}.paper{fill:#fff}.line{stroke:#000}}`;
 
 /** The whole document. It names no outside address but the namespace that SVG itself requires. */
@@ -63,6 +65,11 @@ export function textAt(x: number, y: number, text: string, options: TextOptions 
     rotate === undefined ? '' : ` transform="rotate(${num(rotate)} ${num(x)} ${num(y)})"`;
   const named = className === undefined ? '' : ` class="${className}"`;
   return `<text x="${num(x)}" y="${num(y)}" text-anchor="${anchor}"${named}${turn}>${escapeXml(text)}</text>`;
+}
+
+/** The tooltip of the element that it stands in. */
+export function titleOf(text: string): string {
+  return `<title>${escapeXml(text)}</title>`;
 }
 
 export function lineFrom(
