@@ -42,6 +42,8 @@ export interface LabelFrame {
   /** Angular units per px. */
   unitPerPx: number;
   /** Source index of each common star, in the order that all frames of all labels share: the brightest of the first label first. */
+  common: number[];
+  /** The same of those that stand in the profiles. */
   stars: number[];
   /** Null where there are too few common stars, or where they determine no profile. */
   profiles: FrameProfiles | null;
@@ -82,17 +84,28 @@ export interface LabelData {
   linearity: FrameResult['linearity'];
 }
 
+/** The sky that all frames see, on the first label's reference frame. */
+export interface CommonField {
+  /** Whether every frame of every label sees that point, px. */
+  contains: (x: number, y: number) => boolean;
+  /** Its middle, px, and the distance of its farthest corner from there. */
+  centreX: number;
+  centreY: number;
+  halfDiagonalPx: number;
+}
+
 /** All labels, and what they have in common. */
 export interface CompareData {
   /** The first is the one that the others are laid on. */
   labels: LabelData[];
   unit: AngularUnit;
-  /** Common stars in the profiles. */
+  /** Stars that all frames of all labels measure. */
+  common: number;
+  /** Those in the profiles. */
   stars: number;
   /** R_max in the angular unit; null without profiles. */
   rMax: number | null;
   /** Why there are no profiles; null with them. */
   noProfiles: string | null;
-  /** Parts of the sky, as px of the first label's reference frame: true where every frame of every label sees it. */
-  inCommonField: (x: number, y: number) => boolean;
+  field: CommonField;
 }

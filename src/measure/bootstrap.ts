@@ -37,6 +37,8 @@ export interface BootstrapResult {
   radii: Float64Array;
   best: ProfileReadings;
   draws: ProfileReadings[];
+  /** Number of every draw, from 0: one that does not determine a profile is missing. Equal seeds and star counts draw the same stars. */
+  numbers: number[];
   /** Factor by which intervals from the draws are widened: few stars show too little of their own scatter. */
   smallSample: number;
 }
@@ -50,11 +52,22 @@ function curveRadii(rMax: number): Float64Array {
 }
 
 /** 84.13 % point of Student's t over that of the normal distribution, by the Cornish–Fisher expansion (Abramowitz & Stegun 26.7.5). */
-function studentInflation(freedom: number): number {
+export function studentInflation(freedom: number): number {
   const v = Math.max(1, freedom);
   if (v === 1) return 1.837;
   // z = 1: terms (z³+z)/4, (5z⁵+16z³+3z)/96, (3z⁷+19z⁵+17z³−15z)/384.
   return 1 + 0.5 / v + 0.25 / (v * v) + 24 / 384 / v ** 3;
+}
+
+/** Number of independent things that draws over `stars` stars are made of: the stars, or groups of them. */
+export function drawnGroups(stars: number): number {
+  return Math.min(stars, GROUPS);
+}
+
+/** Factor by which 68 % intervals from draws over `stars` stars are widened. */
+export function smallSampleFactor(stars: number): number {
+  const groups = drawnGroups(stars);
+  return Math.sqrt(groups / (groups - 1)) * studentInflation(groups - 1);
 }
 
 /**
@@ -75,7 +88,7 @@ export function bootstrapProfiles(
   const random = createRandom(seed);
   const radii = curveRadii(rMax);
   const groupOf = new Int32Array(stars);
-  const groups = Math.min(stars, GROUPS);
+  const groups = drawnGroups(stars);
   if (stars > GROUPS) {
     const order = Array.from({ length: stars }, (_, i) => i);
     for (let i = stars - 1; i > 0; i--) {
@@ -100,6 +113,7 @@ export function bootstrapProfiles(
     reference,
   );
   const results: ProfileReadings[] = [];
+  const numbers: number[] = [];
   for (let d = 0; d < draws; d++) {
     weights.fill(0);
     for (let g = 0; g < groups; g++) {
@@ -109,14 +123,11 @@ export function bootstrapProfiles(
     const solved = grouped.every(
       (equations, c) => !lit[c] || solveGroups(equations, weights, 0, tables[c] as ProfileTable),
     );
-    if (solved) results.push(read(tables, radii, reference));
+    if (!solved) continue;
+    results.push(read(tables, radii, reference));
+    numbers.push(d);
   }
-  return {
-    radii,
-    best,
-    draws: results,
-    smallSample: Math.sqrt(groups / (groups - 1)) * studentInflation(groups - 1),
-  };
+  return { radii, best, draws: results, numbers, smallSample: smallSampleFactor(stars) };
 }
 
 function read(

@@ -21,7 +21,8 @@ import { updateFluxes } from './source-flux.js';
 const DEFAULT_RMAX_FWHM = 8;
 const RAISE = 1.5;
 const LARGEST_RMAX_FWHM = 18;
-const LARGEST_RMAX_PX = 72;
+export const LARGEST_RMAX_PX = 72;
+const SMALLEST_RMAX_PX = 6;
 /** The annulus reaches from R_max to this multiple of it, at least 5 px more. */
 const ANNULUS = 1.35;
 /** Samples of all profile stars in memory at a time. */
@@ -113,8 +114,8 @@ export function buildProfiles(
   });
   const shifts = lateral.map((model) => shiftsAt(model, sources.x, sources.y, width, height));
   const halfSide = Math.floor(Math.min(width, height) / 5);
-  let rMax = settings.rMaxPx ?? Math.max(6, DEFAULT_RMAX_FWHM * settings.fwhmPx);
-  rMax = Math.min(rMax, Math.max(6, halfSide));
+  let rMax = settings.rMaxPx ?? Math.max(SMALLEST_RMAX_PX, DEFAULT_RMAX_FWHM * settings.fwhmPx);
+  rMax = Math.min(rMax, roomFor(width, height));
   const first = rMax;
   const ceiling = Math.min(LARGEST_RMAX_FWHM * settings.fwhmPx, LARGEST_RMAX_PX, halfSide);
   let lowered = false;
@@ -147,6 +148,16 @@ function starBudget(rMax: number, plan: ChannelPlan): number {
   return Math.floor(SAMPLE_BUDGET / (Math.PI * rOut * rOut * plan.planes));
 }
 
+/** Most stars whose samples fit the memory budget of `buildProfiles` at an R_max. */
+export function profileStarLimit(rMaxPx: number, plan: ChannelPlan): number {
+  return Math.max(FEWEST_BUDGET_STARS, starBudget(rMaxPx, plan));
+}
+
+/** Largest R_max that a frame has room for, px. */
+export function roomFor(width: number, height: number): number {
+  return Math.max(SMALLEST_RMAX_PX, Math.floor(Math.min(width, height) / 5));
+}
+
 function outerRadius(rMax: number): number {
   return Math.max(ANNULUS * rMax, rMax + 5);
 }
@@ -162,7 +173,7 @@ function runRounds(
   const { plan, mesh, read } = settings;
   const { sources, core, stampOf } = found;
   const rOut = outerRadius(rMax);
-  const stars = candidates.slice(0, Math.max(FEWEST_BUDGET_STARS, starBudget(rMax, plan)));
+  const stars = candidates.slice(0, profileStarLimit(rMax, plan));
   const starX = valuesAt(sources.x, stars);
   const starY = valuesAt(sources.y, stars);
   const isStar = new Uint8Array(sources.n);

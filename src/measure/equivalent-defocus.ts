@@ -56,7 +56,7 @@ export function equivalentDefocus(
 }
 
 /** EE of green minus EE of the channel for a perfect lens, on `radii`; zeros without a model. */
-function perfectDifference(
+export function perfectDifference(
   radii: Float64Array,
   perfect: PerfectLens | null,
   channel: 'R' | 'B',
@@ -78,8 +78,11 @@ function perfectDifference(
   return out;
 }
 
-/** √(8 M) from the positive lobe of X: beyond the radius where the curves meet again only noise is left. */
-function blurDiameter(
+/**
+ * Diameter of the disc that turns green into channel `c`, in the unit of `radii`: √(8 M) from the positive lobe of X; beyond the
+ * radius where the curves meet again only noise is left.
+ */
+export function blurDiameter(
   reading: ProfileReadings,
   radii: Float64Array,
   c: number,
