@@ -43,6 +43,7 @@ export interface MeasureFlags extends FrameFlags, ResultFlags {
   haloRadius?: number;
   haloAnyway?: boolean;
   stars?: string;
+  withStars?: boolean;
 }
 
 /** A number above zero. */
@@ -241,6 +242,13 @@ export function addMeasureOptions(command: Command): Command {
     new Option(
       '--stars <file>',
       'also write every star found, used or not: name ending in .csv or .ecsv',
+    ),
+  );
+  add(
+    OUTPUT,
+    new Option(
+      '--with-stars',
+      'put every star found into the JSON document too, so that `compare` can use it without the frame',
     ),
   );
   addResultOptions(command);

@@ -1,4 +1,5 @@
 /** The machine-readable document of `measure`: every option used, every frame, the combination, every warning. */
+import { type StarListRecord, starListRecord } from '../catalogue/star-list-record.js';
 import type { FrameOverrides } from '../frame/frame.js';
 import type { CombinedResult } from '../measure/combine.js';
 import type { MeasureOptions } from '../measure/options.js';
@@ -7,6 +8,7 @@ import { VERSION } from '../version.js';
 import type { Warning } from '../warnings.js';
 import { escapeJsonText } from './escape.js';
 import { type FrameParameters, frameParameters } from './parameters.js';
+import type { NamedCatalogue } from './star-table.js';
 
 /** Identifies the document and its version; a change that breaks readers raises the number. */
 export const MEASURE_SCHEMA_ID = 'bluerim/measure/1';
@@ -32,18 +34,23 @@ export interface MeasureDocument {
   schema: typeof MEASURE_SCHEMA_ID;
   version: string;
   parameters: MeasureParameters;
-  frames: FrameResult[];
+  /** With the stars of each frame, or of the three frames of a set, where they were asked for. */
+  frames: (FrameResult & { starList?: StarListRecord[] })[];
   combined: CombinedResult | null;
   warnings: Warning[];
 }
 
-/** Assembles the document. `warnings` holds those of the run; each frame's own are added behind them, with its file. */
+/**
+ * Assembles the document. `warnings` holds those of the run; each frame's own are added behind them, with its file.
+ * @param stars catalogues of each result; null leaves them out
+ */
 export function measureDocument(
   results: readonly FrameResult[],
   combined: CombinedResult | null,
   options: MeasureOptions,
   overrides: FrameOverrides,
   warnings: readonly Warning[],
+  stars: readonly (readonly NamedCatalogue[])[] | null = null,
 ): MeasureDocument {
   return {
     schema: MEASURE_SCHEMA_ID,
@@ -60,7 +67,14 @@ export function measureDocument(
       haloAnyway: options.haloAnyway,
       ...frameParameters(overrides),
     },
-    frames: [...results],
+    frames: results.map((result, i) =>
+      stars === null || result.status === 'failed'
+        ? result
+        : {
+            ...result,
+            starList: (stars[i] ?? []).map((each) => starListRecord(each.file, each.catalogue)),
+          },
+    ),
     combined,
     warnings: allWarnings(results, warnings),
   };

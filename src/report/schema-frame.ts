@@ -136,6 +136,19 @@ const registration = z
   })
   .meta({ id: 'registration', description: 'position of one frame among the stars of another' });
 
+const starList = z
+  .strictObject({
+    file: z.string().describe('path of the frame whose stars these are'),
+    channels: z.array(z.enum(['R', 'G', 'B', 'L'])).describe('channels with columns of their own'),
+    units: z.record(z.string(), z.string()).describe('unit of every column; empty = dimensionless'),
+    columns: z
+      .record(z.string(), z.array(z.number().nullable()))
+      .describe('columns of the star catalogue (below), one value per star; null = not measured'),
+    flags: z.array(z.int().min(0)).describe('sum of the bits of flagBits; 0 = usable'),
+    flagBits: z.record(z.string(), z.int().min(1)).describe('bit of every flag, by name'),
+  })
+  .meta({ id: 'starList', description: 'every star found in one frame, used or not' });
+
 /** One entry of `frames`. */
 export const frameSchema = z.strictObject({
   file: z.string().describe('path as given; of a filter set: R=path G=path B=path'),
@@ -253,4 +266,8 @@ export const frameSchema = z.strictObject({
     .describe('whether the data is linear'),
   sentence: z.string().describe('the result in plain words'),
   warnings: z.array(warning).describe('doubts about this frame'),
+  starList: z
+    .array(starList)
+    .optional()
+    .describe('--with-stars: one list of the frame, or one for each frame of a set'),
 });

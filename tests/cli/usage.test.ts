@@ -34,7 +34,7 @@ describe('help', () => {
   test('measure: every option, units, defaults, examples, in groups', async () => {
     const { stdout } = await bluerim(['measure', '--help']);
     const options =
-      'cfa hdu focal-length aperture pixel-size gain saturation zone max-stars halo-radius halo-anyway seed jobs json output stars force color';
+      'cfa hdu focal-length aperture pixel-size gain saturation zone max-stars halo-radius halo-anyway seed jobs json output stars with-stars force color';
     for (const option of options.split(' ')) expect(stdout).toContain(`--${option}`);
     const running = stdout.replace(/\s+/g, ' ');
     for (const word of [
@@ -78,6 +78,7 @@ describe('a command line that makes no sense: exit 2, nothing on stdout, and wha
     [['measure', '--zone', 'edge', 'a.fits'], /all, centre/],
     [['measure', '--color', 'pink', 'a.fits'], /auto, always, never/],
     [['measure', '--stars', 'stars.txt', 'a.fits'], /\.csv or \.ecsv/],
+    [['measure', '--with-stars', 'a.fits'], /--json or -o FILE\.json/],
     [['schema'], /missing required argument/],
     [['schema', 'nothing'], /Allowed choices are measure/],
     [['simulate'], /no scene/],

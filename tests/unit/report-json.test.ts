@@ -2,6 +2,9 @@ import { readFileSync } from 'node:fs';
 import { Ajv2020 } from 'ajv/dist/2020.js';
 import { describe, expect, test } from 'vitest';
 import type * as z from 'zod';
+import { createCatalogue } from '../../src/catalogue/catalogue.js';
+import { FLAG } from '../../src/catalogue/flags.js';
+import { catalogueOfRecord, type StarListRecord } from '../../src/catalogue/star-list-record.js';
 import { combineFrames } from '../../src/measure/combine.js';
 import { DEFAULT_MEASURE_OPTIONS } from '../../src/measure/options.js';
 import type { FrameResult } from '../../src/measure/result.js';
@@ -46,6 +49,49 @@ describe('measure document', () => {
 
   test('is valid for colour, mono and failed frames together', () => {
     expectValid(document([colourFixture(), colourFixture('b'), monoFixture(), failedFixture()]));
+  });
+
+  test('stars come back as they went in, and a failed frame has none', () => {
+    const catalogue = createCatalogue(3, ['R', 'G', 'B']);
+    (catalogue.columns.x as Float64Array).set([1.25, 2.5, 3]);
+    (catalogue.columns.fwhm_G as Float64Array).set([2, Number.NaN, 4]);
+    catalogue.flags.set([0, FLAG.saturated | FLAG.edge, FLAG.faint]);
+    const results = [colourFixture(), failedFixture()];
+    const text = jsonText(
+      measureDocument(
+        results,
+        null,
+        DEFAULT_MEASURE_OPTIONS,
+        {},
+        [],
+        [[{ file: 'a.fits', catalogue }], []],
+      ),
+    );
+    const read = JSON.parse(text) as { frames: { starList?: StarListRecord[] }[] };
+    expectValid(read);
+    expect(read.frames[1]).not.toHaveProperty('starList');
+    const record = read.frames[0]?.starList?.[0] as StarListRecord;
+    expect(record.file).toBe('a.fits');
+    expect(record.units.x).toBe('pix');
+    expect(record.columns.fwhm_G).toEqual([2, null, 4]);
+    expect(record.flagBits.edge).toBe(FLAG.edge);
+    expect(catalogueOfRecord(record)).toEqual(catalogue);
+  });
+
+  test('flags of a record go by name: other bits are translated, unknown ones make a star unusable', () => {
+    const record: StarListRecord = {
+      file: 'a.fits',
+      channels: ['L'],
+      units: { x: 'pix' },
+      columns: { x: [1, 2, 3], 'a column of later': [7, 8, 9] },
+      flags: [0, 64, 128],
+      flagBits: { edge: 64, 'a flag of later': 128 },
+    };
+    const { flags, columns } = catalogueOfRecord(record);
+    expect([...flags]).toEqual([0, FLAG.edge, FLAG['poor fit']]);
+    expect(columns).not.toHaveProperty('a column of later');
+    expect(Number.isNaN((columns.y as Float64Array)[0])).toBe(true);
+    expect(() => catalogueOfRecord({ ...record, columns: { x: [1, 2] } })).toThrow(RangeError);
   });
 
   test('is valid with nothing measured anywhere', () => {

@@ -30,6 +30,8 @@ Examples:
       the frames of a list
   bluerim measure --json -o field.json --stars stars.ecsv field.fits
       every number with its interval, and every star, for other programs
+  bluerim measure --with-stars -o first.json first/*.fits
+      a record that \`compare\` can use later in place of the frames
 
 Exit codes: 0 done; 1 a frame could not be measured; 2 nothing was done, the
 command line or an output is wrong.
@@ -64,6 +66,14 @@ async function runMeasure(
   if (output !== undefined && output === flags.stars) {
     throw new UsageError('--output and --stars name the same file', 'give them different names');
   }
+  const asJson = flags.json === true || output?.toLowerCase().endsWith('.json') === true;
+  const withStars = flags.withStars ?? false;
+  if (withStars && !asJson) {
+    throw new UsageError(
+      '--with-stars puts stars into the JSON document, and none is asked for',
+      'add --json or -o FILE.json; for a table of stars use --stars FILE.csv',
+    );
+  }
   for (const target of [output, flags.stars]) {
     if (target !== undefined) checkFileTarget(target, flags.force ?? false);
   }
@@ -76,7 +86,7 @@ async function runMeasure(
   const jobs = flags.jobs ?? (await chooseJobs(files, availableParallelism()));
   const progress = startProgress(files, terminal.interactive);
   const options = measureOptions(flags);
-  const keepStars = starsFormat !== null;
+  const keepStars = starsFormat !== null || withStars;
   const outcomes = await measureAll(
     inputs.map((input) => ({
       ...input,
@@ -101,10 +111,10 @@ async function runMeasure(
     writeWhole(flags.stars, await starsText(stars, starsFormat));
     terminal.message(`wrote ${flags.stars}`);
   }
-  const asJson = flags.json === true || output?.toLowerCase().endsWith('.json') === true;
   let text: string;
   if (asJson) {
-    text = jsonText(measureDocument(results, combined, options, overrides, warnings));
+    const stars = withStars ? outcomes.map(({ catalogues }) => catalogues) : null;
+    text = jsonText(measureDocument(results, combined, options, overrides, warnings, stars));
   } else {
     const { PLAIN_STYLE } = await import('../../report/layout.js');
     const style = output === undefined ? terminal.style : PLAIN_STYLE;
