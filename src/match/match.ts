@@ -190,12 +190,15 @@ function searchAligned(
   };
   const assessed: Assessed[] = [];
   for (const proposal of alignedProposals(a, b, maxShiftPx)) {
-    const refined = refine(a, b, proposal, pairing, true);
-    if (refined === null) continue;
-    const { scale, rotationDeg, mirrored } = describeTransform(refined.transform);
-    if (mirrored || Math.abs(rotationDeg) > ALIGNED_ROTATION_DEG) continue;
-    if (Math.abs(Math.log(scale)) > Math.log(ALIGNED_SCALE)) continue;
-    collect(assessed, assess(a, b, refined, space));
+    for (const growth of ['shift-only', 'stiff'] as const) {
+      const refined = refine(a, b, proposal, pairing, growth);
+      if (refined === null) continue;
+      const { scale, rotationDeg, mirrored } = describeTransform(refined.transform);
+      if (mirrored || Math.abs(rotationDeg) > ALIGNED_ROTATION_DEG) continue;
+      if (Math.abs(Math.log(scale)) > Math.log(ALIGNED_SCALE)) continue;
+      const found = assess(a, b, refined, space);
+      collect(assessed, { ...found, lnFalse: Math.min(0, found.lnFalse + Math.LN2) });
+    }
   }
   return pickBest(assessed);
 }
@@ -269,10 +272,10 @@ function growBothWays(
   pairing: Pairing,
   space: SearchSpace,
 ): Assessed | null {
-  const stiff = refine(a, b, proposal, pairing, true);
+  const stiff = refine(a, b, proposal, pairing, 'stiff');
   const first = stiff === null ? null : assess(a, b, stiff, space);
   if (first !== null && first.share >= GOOD_SHARE) return first;
-  const flexible = refine(a, b, proposal, pairing, false);
+  const flexible = refine(a, b, proposal, pairing, 'flexible');
   if (flexible === null) return first;
   const second = assess(a, b, flexible, space);
   return first === null || second.lnFalse < first.lnFalse ? second : first;

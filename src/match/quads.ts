@@ -10,8 +10,7 @@
  * depths: at each, of every star with its nearest neighbours among the n brightest. At the depth where both lists have
  * the same stars per area of sky, the same figures occur in both.
  */
-import { PointIndex } from './neighbours.js';
-import type { PreparedList } from './star-list.js';
+import { indexOfBrightest, type PreparedList } from './star-list.js';
 
 /** Four-star figures as a struct of arrays. */
 export interface Quads {
@@ -114,7 +113,7 @@ export function makeQuads(list: PreparedList, { stars: n, neighbours: k }: Level
 
 /** The k nearest of the n brightest for each of these, row by row. */
 function neighbourTable(list: PreparedList, n: number, k: number): Int32Array {
-  const index = n === list.n ? list.index : new PointIndex(list.x, list.y, n);
+  const index = indexOfBrightest(list, n);
   const near = new Int32Array(n * k);
   const found = new Int32Array(k + 1);
   const d2 = new Float64Array(k + 1);

@@ -56,7 +56,7 @@ const LEAST_GAIN = 10;
 /** Final tolerance in σ of the residuals, and the σ of a Rayleigh distribution from its median. */
 const FINAL_SIGMAS = 4;
 const RAYLEIGH_MEDIAN = Math.sqrt(2 * Math.LN2);
-const LEAST_TOLERANCE_PX = 0.3;
+export const LEAST_TOLERANCE_PX = 0.3;
 const FINAL_ROUNDS = 4;
 
 /** Models from plain to rich. */
@@ -64,19 +64,25 @@ const KINDS: readonly TransformKind[] = ['similarity', 'affine', 'quadratic', 'c
 const KINDS_ALIGNED: readonly TransformKind[] = ['shift', ...KINDS];
 
 /**
+ * How a proposal grows. `stiff` keeps to affine models: right in crowded fields, where a curved model follows chance pairs
+ * astray. `flexible` follows strong distortion over few stars better. `shift-only` is for a handful of stars in frames that
+ * lie nearly on each other.
+ */
+export type Growth = 'stiff' | 'flexible' | 'shift-only';
+
+/**
  * Pairs stars in a growing disc round the figure, refitting at every step, until the disc holds all of A; then chooses
- * the model, and shrinks the tolerance to what the residuals ask. Null when support is lost on the way. `stiff` keeps
- * to affine models while growing: right in crowded fields, where a curved model follows chance pairs astray; without
- * it, strong distortion over few stars is followed better.
+ * the model, and shrinks the tolerance to what the residuals ask. Null when support is lost on the way.
  */
 export function refine(
   a: PreparedList,
   b: PreparedList,
   proposal: Proposal,
   pairing: Pairing,
-  stiff: boolean,
+  growth: Growth,
 ): Refined | null {
   const { x, y } = proposal;
+  const stiff = growth !== 'flexible';
   let t = proposal.transform;
   const scale = describeTransform(t).scale;
   const wide = wideTolerance(a, b, scale);
@@ -89,15 +95,17 @@ export function refine(
       if (pairs.n < byChance + CHANCE_SIGMAS * Math.sqrt(byChance) + CHANCE_MORE) return null;
     }
     const least = proposal.transform.kind;
-    const fitted =
-      fitTransform(growKind(pairs.n, least, stiff), pairs) ?? fitTransform(least, pairs);
-    if (fitted === null) return null;
-    if (!isSane(fitted, scale)) return null;
-    t = fitted;
+    const kind = growth === 'shift-only' ? 'shift' : growKind(pairs.n, least, stiff);
+    const fitted = fitTransform(kind, pairs) ?? fitTransform(least, pairs);
+    // A known shift may have no star near the middle: it is kept until the disc reaches some.
+    if (fitted !== null) t = fitted;
+    else if (least !== 'shift') return null;
+    if (!isSane(t, scale)) return null;
     if (radius > whole) break;
   }
 
-  const kinds = proposal.transform.kind === 'shift' ? KINDS_ALIGNED : KINDS;
+  const withShift = proposal.transform.kind === 'shift' ? KINDS_ALIGNED : KINDS;
+  const kinds: readonly TransformKind[] = growth === 'shift-only' ? ['shift'] : withShift;
   let tolerance = wide;
   let pairs = pairing.search(t, wide, x, y, Number.POSITIVE_INFINITY);
   for (let round = 0; round < FINAL_ROUNDS; round++) {

@@ -38,6 +38,8 @@ export interface PreparedList {
   /** False when brightness says nothing about the order. */
   readonly ordered: boolean;
   readonly index: PointIndex;
+  /** Indices of the brightest alone, made when they are asked for. */
+  readonly shallow: Map<number, PointIndex>;
 }
 
 const DEFAULT_SIGMA_PX = 0.3;
@@ -102,7 +104,19 @@ export function prepareList(list: StarList, name: string): PreparedList {
     density: n / (width * height),
     ordered: seen.size >= LEAST_DISTINCT * order.length && unknown <= MOST_UNKNOWN * order.length,
     index: new PointIndex(px, py, n),
+    shallow: new Map(),
   };
+}
+
+/** Index of the n brightest stars. */
+export function indexOfBrightest(list: PreparedList, n: number): PointIndex {
+  if (n >= list.n) return list.index;
+  let index = list.shallow.get(n);
+  if (index === undefined) {
+    index = new PointIndex(list.x, list.y, n);
+    list.shallow.set(n, index);
+  }
+  return index;
 }
 
 function medianError(errors: Float64Array | undefined): number {

@@ -2,7 +2,7 @@
 import type { Candidates } from './candidates.js';
 import { wideTolerance } from './pairing.js';
 import { lnTailBound } from './significance.js';
-import type { PreparedList } from './star-list.js';
+import { indexOfBrightest, type PreparedList } from './star-list.js';
 import { applyInverse, applyTransform, fitTransform, type Transform } from './transform.js';
 
 /** Bins of the vote: as wide as the largest error of one figure. */
@@ -10,9 +10,11 @@ const LN_SCALE_BIN = 0.03;
 const ANGLE_BINS = 180;
 const LN_SCALE_BINS = 160;
 
-/** Stars round a figure that are asked, and after how many a candidate without support is dropped. */
+/** Stars round a figure that are asked, and after how many a candidate without any support or with hardly any is dropped. */
 const ASKED = 40;
-const FIRST_ASKED = 12;
+const FIRST_ASKED = 6;
+const SECOND_ASKED = 12;
+const FEWEST_ASKED = 32;
 /** Neighbour whose distance gives the local density. */
 const DENSITY_RANK = 10;
 /** Relative stretch between the figure and its surroundings: distortion. */
@@ -123,21 +125,27 @@ export class LocalVote {
     applyTransform(transform, x, y, point);
     const onBx = point[0];
     const onBy = point[1];
-    const rank = Math.min(DENSITY_RANK, a.n, b.n);
-    a.index.kNearest(x, y, rank, found, d2);
+    const depthA = askedDepth(a, candidates.stars, 8 * c);
+    const depthB = askedDepth(b, candidates.stars, 8 * c + 4);
+    const indexA = indexOfBrightest(a, depthA);
+    const indexB = indexOfBrightest(b, depthB);
+    const rank = Math.min(DENSITY_RANK, depthA, depthB);
+    indexA.kNearest(x, y, rank, found, d2);
     const reachA = Math.sqrt(d2[rank - 1]) * scale;
-    b.index.kNearest(onBx, onBy, rank, found, d2);
+    indexB.kNearest(onBx, onBy, rank, found, d2);
     const reachB = Math.sqrt(d2[rank - 1]);
     // Everything below in px of the denser list's frame.
     const forward = reachA >= reachB;
     const sparse = forward ? a : b;
+    const sparseIndex = forward ? indexA : indexB;
     const dense = forward ? b : a;
+    const denseIndex = forward ? indexB : indexA;
     const unit = forward ? 1 : 1 / scale;
     const cx = forward ? x : onBx;
     const cy = forward ? y : onBy;
     const toDense = forward ? scale : 1 / scale;
     const density = Math.max(
-      dense.density,
+      denseIndex.n / (dense.width * dense.height),
       rank / (Math.PI * (Math.min(reachA, reachB) * unit) ** 2),
     );
     const sigma = Math.sqrt(a.sigmaPx ** 2 * scale ** 2 + b.sigmaPx ** 2) * unit;
@@ -145,7 +153,7 @@ export class LocalVote {
     const widest = wideTolerance(a, b, scale) * (forward ? 1 : 1 / scale);
 
     const offset = 8 * c + (forward ? 0 : 4);
-    const total = sparse.index.kNearest(cx, cy, Math.min(ASKED, sparse.n), found, d2);
+    const total = sparseIndex.kNearest(cx, cy, Math.min(ASKED, sparseIndex.n), found, d2);
     let asked = 0;
     let agreed = 0;
     let chance = 0;
@@ -161,12 +169,25 @@ export class LocalVote {
       const tolerance = Math.min(SIGMAS * sigma + lever * distance, 2 * widest);
       asked++;
       chance += 1 - Math.exp(-Math.PI * tolerance * tolerance * density);
-      if (dense.index.nearest(px, py, tolerance) >= 0) agreed++;
-      if (asked === FIRST_ASKED && agreed <= 1 + 2 * chance) break;
+      if (denseIndex.nearest(px, py, tolerance) >= 0) agreed++;
+      if (asked === FIRST_ASKED && agreed === 0) break;
+      if (asked === SECOND_ASKED && agreed <= 1 + 2 * chance) break;
     }
     proposal.asked = asked;
     proposal.score = asked === 0 ? 0 : -lnTailBound(agreed, asked, chance / asked);
   }
+}
+
+/**
+ * How deep to ask: a figure of bright stars is borne out by bright stars. Twice the rank of its faintest star, rounded up to
+ * a power of two so that few indices serve all figures.
+ */
+function askedDepth(list: PreparedList, stars: Int32Array, offset: number): number {
+  if (!list.ordered) return list.n;
+  let faintest = 0;
+  for (let j = offset; j < offset + 4; j++) faintest = Math.max(faintest, stars[j]);
+  const depth = Math.max(FEWEST_ASKED, 2 * (faintest + 1));
+  return Math.min(list.n, 2 ** Math.ceil(Math.log2(depth)));
 }
 
 function isOneOf(stars: Int32Array, offset: number, star: number): boolean {
