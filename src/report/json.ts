@@ -97,7 +97,7 @@ export function allWarnings(
 const DIGITS = 7;
 
 function isUncertain(value: object): value is { value: number } {
-  return 'value' in value && 'low' in value && 'high' in value;
+  return 'value' in value && typeof value.value === 'number' && 'low' in value && 'high' in value;
 }
 
 /**

@@ -40,6 +40,13 @@ export function significant(value: number, digits = 3): string {
   return fixed(value, digits - 1 - Math.floor(Math.log10(Math.abs(value))));
 }
 
+/** The same without zeros at the end, for nominal values: `80`, `f/7.5`. */
+export function nominal(value: number, digits = 3): string {
+  return Number.isFinite(value)
+    ? String(Number(value.toPrecision(digits))).replace('-', '−')
+    : NOT_MEASURED;
+}
+
 /** Half-widths of the interval, or null where it is unknown. */
 function sides(u: Uncertain): { minus: number; plus: number } | null {
   const minus = u.value - u.low;

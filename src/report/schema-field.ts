@@ -3,6 +3,7 @@ import * as z from 'zod';
 import { NINTHS } from '../field/ninths.js';
 import { FIELD_SCHEMA_ID } from './field-json.js';
 import {
+  failedFile,
   frameParameterShape,
   measured,
   measuredAlways,
@@ -219,21 +220,10 @@ const illumination = z
   })
   .meta({ id: 'illumination', description: 'light fall-off over the frame, from the sky' });
 
-const failed = z.strictObject({
-  file: z.string().describe('path as given'),
-  error: z
-    .strictObject({
-      code: z.string().describe('stable identifier of the fault'),
-      message: z.string().describe('what is wrong'),
-      remedy: z.string().describe('what to do about it'),
-    })
-    .describe('why it was not read'),
-});
-
 const measuredSet = z
   .strictObject({
     files: z.array(z.string()).describe('frames of the set'),
-    failed: z.array(failed).describe('frames that could not be read'),
+    failed: z.array(failedFile).describe('frames that could not be read'),
     width: whole('samples along NAXIS1'),
     height: whole('samples along NAXIS2'),
     layout: z.enum(['mono', 'rgb', 'cfa']).describe('how colour is laid out'),
@@ -269,7 +259,7 @@ const measuredSet = z
 const emptySet = z
   .strictObject({
     files: z.array(z.string()).describe('frames of the set'),
-    failed: z.array(failed).describe('frames that could not be read: all of them'),
+    failed: z.array(failedFile).describe('frames that could not be read: all of them'),
     leading: z.null().describe('nothing was measured'),
   })
   .meta({ id: 'emptySet', description: 'a set of which no frame could be read' });

@@ -47,6 +47,18 @@ export const warning = z
   })
   .meta({ id: 'warning', description: 'a doubt that travels with the result' });
 
+/** A file that was not read, and why. */
+export const failedFile = z.strictObject({
+  file: z.string().describe('path as given'),
+  error: z
+    .strictObject({
+      code: z.string().describe('stable identifier of the fault'),
+      message: z.string().describe('what is wrong'),
+      remedy: z.string().describe('what to do about it'),
+    })
+    .describe('why it was not read'),
+});
+
 /** Options about frames, repeated by every document. */
 export const frameParameterShape = {
   cfa: z

@@ -1,6 +1,7 @@
 /** The published schema of every machine-readable document. Loads zod: import it only when a schema is asked for. */
 import * as z from 'zod';
 import { MEASURE_SCHEMA_ID } from './json.js';
+import { compareDocumentSchema } from './schema-compare.js';
 import { fieldDocumentSchema } from './schema-field.js';
 import { frameSchema } from './schema-frame.js';
 import {
@@ -88,11 +89,15 @@ export const measureDocumentSchema = z.strictObject({
 });
 
 /** Commands whose JSON has a published schema. */
-export const SCHEMA_COMMANDS = ['measure', 'field'] as const;
+export const SCHEMA_COMMANDS = ['measure', 'field', 'compare'] as const;
 
 /** JSON Schema (draft 2020-12) of a command's document. */
 export function jsonSchemaOf(command: (typeof SCHEMA_COMMANDS)[number]): object {
-  const schemas = { measure: measureDocumentSchema, field: fieldDocumentSchema };
+  const schemas = {
+    measure: measureDocumentSchema,
+    field: fieldDocumentSchema,
+    compare: compareDocumentSchema,
+  };
   return {
     $id: `urn:bluerim:schema:${command}:1`,
     title: `bluerim ${command}`,

@@ -3,6 +3,7 @@ import { Command, Option } from 'commander';
 import { UsageError } from '../../errors.js';
 import type { FieldOutcome } from '../../field/outcome.js';
 import { DEFAULT_MEASURE_OPTIONS } from '../../measure/options.js';
+import type { TextStyle } from '../../report/layout.js';
 import {
   addFrameOptions,
   addResultOptions,
@@ -91,11 +92,11 @@ async function runField(
   terminal: Terminal,
 ): Promise<number> {
   if (names.length === 0) throw new UsageError('no frame is named', 'name frames; see --help');
-  const { checkFileTarget, writeWhole } = await import('../output.js');
-  const force = flags.force ?? false;
-  const output = flags.output === '-' ? undefined : flags.output;
-  if (output !== undefined) checkFileTarget(output, force);
-  if (flags.svg !== undefined) await checkPictures(flags.svg, flags.rotated !== undefined, force);
+  const { resultTarget, writeResult } = await import('../result-output.js');
+  const target = await resultTarget(flags);
+  if (flags.svg !== undefined) {
+    await checkPictures(flags.svg, flags.rotated !== undefined, flags.force ?? false);
+  }
 
   const { expandInputs } = await import('../inputs.js');
   const recursive = flags.recursive ?? false;
@@ -128,18 +129,12 @@ async function runField(
   outcome.warnings.unshift(...lists.flatMap(({ warnings }) => warnings));
 
   const { fieldDocument } = await import('../../report/field-json.js');
-  const { jsonText } = await import('../../report/json.js');
   const { fieldText } = await import('../../report/field-table.js');
-  const { PLAIN_STYLE } = await import('../../report/layout.js');
-  const asJson = flags.json === true || output?.toLowerCase().endsWith('.json') === true;
-  const text = asJson
-    ? jsonText(fieldDocument(outcome, options, overrides))
-    : fieldText(outcome, terminal.width, output === undefined ? terminal.style : PLAIN_STYLE);
-  if (output === undefined) terminal.result(text);
-  else {
-    writeWhole(output, text);
-    terminal.message(`wrote ${output}`);
-  }
+  const result = {
+    document: () => fieldDocument(outcome, options, overrides),
+    text: (width: number, style: TextStyle) => fieldText(outcome, width, style),
+  };
+  await writeResult(target, result, terminal);
   if (flags.svg !== undefined) await writePictures(outcome, flags.svg, terminal);
   const { showFailedFiles, showWarnings } = await import('../warnings.js');
   showWarnings(outcome.warnings, files.length === 1, terminal);

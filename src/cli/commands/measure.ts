@@ -3,6 +3,7 @@ import { availableParallelism } from 'node:os';
 import { Command } from 'commander';
 import { UsageError } from '../../errors.js';
 import type { FrameOverrides } from '../../frame/frame.js';
+import type { TextStyle } from '../../report/layout.js';
 import type { NamedCatalogue } from '../../report/star-table.js';
 import type { Warning } from '../../warnings.js';
 import type { Input } from '../inputs.js';
@@ -60,23 +61,21 @@ async function runMeasure(
   flags: MeasureFlags,
   terminal: Terminal,
 ): Promise<number> {
-  const { checkFileTarget } = await import('../output.js');
   const starsFormat = flags.stars === undefined ? null : starsFormatOf(flags.stars);
-  const output = flags.output === '-' ? undefined : flags.output;
-  if (output !== undefined && output === flags.stars) {
+  if (flags.output !== undefined && flags.output !== '-' && flags.output === flags.stars) {
     throw new UsageError('--output and --stars name the same file', 'give them different names');
   }
-  const asJson = flags.json === true || output?.toLowerCase().endsWith('.json') === true;
+  const { resultTarget, writeResult } = await import('../result-output.js');
+  const { checkFileTarget, writeWhole } = await import('../output.js');
+  const target = await resultTarget(flags);
   const withStars = flags.withStars ?? false;
-  if (withStars && !asJson) {
+  if (withStars && !target.asJson) {
     throw new UsageError(
       '--with-stars puts stars into the JSON document, and none is asked for',
       'add --json or -o FILE.json; for a table of stars use --stars FILE.csv',
     );
   }
-  for (const target of [output, flags.stars]) {
-    if (target !== undefined) checkFileTarget(target, flags.force ?? false);
-  }
+  if (flags.stars !== undefined) checkFileTarget(flags.stars, flags.force ?? false);
   const overrides = frameOverrides(flags);
   const { inputs, warnings } = await gatherInputs(frames, flags, overrides);
   const files = inputs.map(({ file }) => file);
@@ -101,9 +100,9 @@ async function runMeasure(
 
   const results = outcomes.map((each) => each.result);
   const { combineFrames } = await import('../../measure/combine.js');
-  const { allWarnings, jsonText, measureDocument } = await import('../../report/json.js');
+  const { allWarnings, measureDocument } = await import('../../report/json.js');
+  const { reportText } = await import('../../report/table.js');
   const { showFailures, showWarnings } = await import('../warnings.js');
-  const { writeWhole } = await import('../output.js');
   const combined = combineFrames(results);
 
   if (flags.stars !== undefined && starsFormat !== null) {
@@ -111,22 +110,12 @@ async function runMeasure(
     writeWhole(flags.stars, await starsText(stars, starsFormat));
     terminal.message(`wrote ${flags.stars}`);
   }
-  let text: string;
-  if (asJson) {
-    const stars = withStars ? outcomes.map(({ catalogues }) => catalogues) : null;
-    text = jsonText(measureDocument(results, combined, options, overrides, warnings, stars));
-  } else {
-    const { PLAIN_STYLE } = await import('../../report/layout.js');
-    const style = output === undefined ? terminal.style : PLAIN_STYLE;
-    const { reportText } = await import('../../report/table.js');
-    text = reportText(results, combined, terminal.width, style);
-  }
-  if (output === undefined) {
-    terminal.result(text);
-  } else {
-    writeWhole(output, text);
-    terminal.message(`wrote ${output}`);
-  }
+  const stars = withStars ? outcomes.map(({ catalogues }) => catalogues) : null;
+  const result = {
+    document: () => measureDocument(results, combined, options, overrides, warnings, stars),
+    text: (width: number, style: TextStyle) => reportText(results, combined, width, style),
+  };
+  await writeResult(target, result, terminal);
   showWarnings(allWarnings(results, warnings), files.length === 1, terminal);
   showFailures(results, terminal);
   return results.some((each) => each.status === 'failed') ? 1 : 0;

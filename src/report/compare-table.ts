@@ -1,0 +1,345 @@
+/** The report of `compare` as text: telescopes, what is unfair, the rows with their verdicts, purposes, and the review. */
+import {
+  type Comparison,
+  type ComparisonRow,
+  type FairnessItem,
+  NO_DIFFERENCE,
+  NOT_COMPARABLE,
+  type RowGroup,
+} from '../compare/result.js';
+import type { Uncertain } from '../measure/result.js';
+import {
+  GROUP_WORDS,
+  lensWords,
+  listWords,
+  quantityWords,
+  shortLabels,
+  unitWords,
+} from './compare-words.js';
+import { escapeControls } from './escape.js';
+import { type Column, columnsText, fits, type TextStyle, visibleWidth, wrap } from './layout.js';
+import { count, NOT_MEASURED, nominal, signed, significant, withUncertainty } from './number.js';
+
+/** Longest label in a column. */
+const LABEL_WIDTH = 12;
+/** Text under a heading of its own. */
+const INDENT = 4;
+
+/** The whole report with a closing line break. */
+export function compareText(comparison: Comparison, width: number, style: TextStyle): string {
+  const labels = comparison.telescopes.map(({ label }) => label);
+  const letters = caveatLetters(comparison.fairness);
+  const parts = [
+    headText(comparison, width, style),
+    fairnessText(comparison.fairness, letters, width, style),
+  ];
+  if (comparison.rows.length > 0) parts.push(rowsText(comparison, labels, letters, width, style));
+  if (comparison.purposes.length > 0) parts.push(purposesText(comparison, width, style));
+  if (comparison.summary.length > 0) {
+    const summary = escapeControls(comparison.summary.join(' '));
+    parts.push(`${style.strong('In short')}\n${wrap(summary, width)}`);
+  }
+  return `${parts.join('\n\n')}\n`;
+}
+
+function headText(comparison: Comparison, width: number, style: TextStyle): string {
+  const { telescopes, matchedStars, angularUnit } = comparison;
+  const names = shortLabels(
+    telescopes.map(({ label }) => label),
+    2 * LABEL_WIDTH,
+  );
+  const title = `${listWords([...names.values()])} on the same ${count(matchedStars)} stars`;
+  const columns: Column[] = [
+    { head: 'telescope', cells: telescopes.map(({ label }) => names.get(label) ?? '') },
+    {
+      head: 'frames',
+      cells: telescopes.map(
+        ({ files, failed }) =>
+          `${count(files.length)}${failed.length > 0 ? `, ${count(failed.length)} left out` : ''}`,
+      ),
+    },
+    {
+      head: 'size, px',
+      cells: telescopes.map((each) =>
+        each.width === null || each.height === null
+          ? NOT_MEASURED
+          : `${each.width} × ${each.height}`,
+      ),
+    },
+    {
+      head: '″ per px',
+      cells: telescopes.map(({ scaleArcsecPerPx: scale, scaleSource }) =>
+        scale === null
+          ? NOT_MEASURED
+          : `${significant(scale, 4)}${scaleSource === 'match' ? ' (from the stars)' : ''}`,
+      ),
+    },
+    { head: 'lens', cells: telescopes.map((each) => lensWords(each) || NOT_MEASURED) },
+    {
+      head: 'exposure',
+      cells: telescopes.map(({ exposureSeconds: time }) =>
+        time === null ? NOT_MEASURED : `${nominal(time)} s`,
+      ),
+    },
+    { head: 'own stars', cells: telescopes.map((each) => count(each.ownStars)), align: 'right' },
+  ];
+  const files = telescopes.flatMap(({ label, files: [first, ...others] }) =>
+    first === undefined
+      ? []
+      : [
+          `${names.get(label)}: ${escapeControls(first)}${others.length > 0 ? ` and ${count(others.length)} more` : ''}`,
+        ],
+  );
+  return [
+    style.strong(wrap(title, width)),
+    '',
+    columnsText(columns, width, style),
+    ...files.map((line) => style.faint(wrap(line, width, INDENT))),
+    ...(angularUnit === 'px'
+      ? [
+          style.faint(
+            wrap('No scale is known: angles are in pixels of the first telescope.', width),
+          ),
+        ]
+      : []),
+  ].join('\n');
+}
+
+/** Whether an item deserves more than its name. */
+function isTold({ status, weight }: FairnessItem): boolean {
+  return weight !== 'none' || status === 'not correctable' || status === 'corrected for';
+}
+
+const WEIGHTS = ['forbids', 'weakens', 'none'] as const;
+
+/** The items told in full, the gravest first. */
+function toldItems(items: readonly FairnessItem[]): FairnessItem[] {
+  return WEIGHTS.flatMap((weight) =>
+    items.filter((each) => each.weight === weight && isTold(each)),
+  );
+}
+
+/** Item → letter by which rows refer to it. */
+function caveatLetters(items: readonly FairnessItem[]): Map<string, string> {
+  return new Map(toldItems(items).map(({ item }, i) => [item, String.fromCharCode(97 + (i % 26))]));
+}
+
+function fairnessText(
+  items: readonly FairnessItem[],
+  letters: ReadonlyMap<string, string>,
+  width: number,
+  style: TextStyle,
+): string {
+  const told = toldItems(items);
+  const indent = ' '.repeat(INDENT);
+  const body = (text: string): string =>
+    indent + wrap(text, width - INDENT).replaceAll('\n', `\n${indent}`);
+  const blocks = told.map((each) => {
+    const { item, status, values, effect } = each;
+    const known = Object.values(values).some((value) => value !== null);
+    const heading = `(${letters.get(item)}) ${escapeControls(item)}: ${status}${weightWords(each)}`;
+    return [
+      each.weight === 'none' ? heading : style.warn(heading),
+      ...(known ? [body(valuesWords(values))] : []),
+      body(escapeControls(effect)),
+    ].join('\n');
+  });
+  const others = (status: FairnessItem['status']): string[] =>
+    items
+      .filter((each) => !isTold(each) && each.status === status)
+      .map(({ item }) => escapeControls(item));
+  const lines = (['equal', 'unknown'] as const).flatMap((status) => {
+    const names = others(status);
+    return names.length === 0 ? [] : [wrap(`${status}: ${names.join(', ')}`, width, INDENT)];
+  });
+  const unfair = told.filter(({ weight }) => weight !== 'none').length;
+  const title =
+    unfair === 0
+      ? 'Is it fair? Nothing found that weakens the comparison'
+      : `Is it fair? ${count(unfair)} of ${count(items.length)} points ${unfair === 1 ? 'weakens' : 'weaken'} it`;
+  return [style.strong(wrap(title, width)), ...blocks, ...lines].join('\n');
+}
+
+function weightWords({ weight, affects }: FairnessItem): string {
+  if (weight === 'none') return '';
+  const groups = listWords(affects.map((group) => GROUP_WORDS[group].toLowerCase()));
+  return weight === 'forbids' ? `; no verdict on: ${groups}` : `; weakens: ${groups}`;
+}
+
+function valuesWords(values: FairnessItem['values']): string {
+  const entries = Object.entries(values);
+  const texts = new Set(entries.map(([, value]) => value));
+  if (texts.size === 1) return escapeControls(entries[0]?.[1] ?? '');
+  const names = shortLabels(
+    entries.map(([label]) => label),
+    2 * LABEL_WIDTH,
+  );
+  return entries
+    .map(
+      ([label, value]) =>
+        `${names.get(label)} ${value === null ? 'unknown' : escapeControls(value)}`,
+    )
+    .join('; ');
+}
+
+/** How a row is written: at leisure, or with every character counted. */
+interface Room {
+  quantityWidth: number;
+  mostDecimals: number;
+  /** Names its difference under the winner instead of in a column. */
+  byUnderName: boolean;
+  /** Errors stand under their values. */
+  errorsBelow: boolean;
+}
+
+/** The first of these that fits is used; the last for want of a better one, in blocks. */
+const ROOMS: readonly Room[] = [
+  { quantityWidth: 24, mostDecimals: 3, byUnderName: false, errorsBelow: false },
+  { quantityWidth: 19, mostDecimals: 2, byUnderName: true, errorsBelow: false },
+  { quantityWidth: 19, mostDecimals: 2, byUnderName: true, errorsBelow: true },
+];
+
+function rowsText(
+  comparison: Comparison,
+  labels: readonly string[],
+  letters: ReadonlyMap<string, string>,
+  width: number,
+  style: TextStyle,
+): string {
+  let columns: Column[] = [];
+  for (const room of ROOMS) {
+    columns = rowColumns(comparison, labels, letters, room, style);
+    if (fits(columns, width)) break;
+  }
+  return [
+    style.strong('Row by row'),
+    columnsText(columns, width, style),
+    ...reasonLines(comparison.rows, width),
+    style.faint(wrap(legendText(comparison), width)),
+  ].join('\n');
+}
+
+/** The columns of the table; headings of groups and empty lines between them stand in the first one. */
+function rowColumns(
+  { rows }: Comparison,
+  labels: readonly string[],
+  letters: ReadonlyMap<string, string>,
+  room: Room,
+  style: TextStyle,
+): Column[] {
+  const groups = (Object.keys(GROUP_WORDS) as RowGroup[])
+    .map((group) => ({ group, rows: rows.filter((each) => each.group === group) }))
+    .filter((each) => each.rows.length > 0);
+  const cells = (cell: (row: ComparisonRow) => string, first = false): string[] =>
+    groups.flatMap((each, i) => [
+      ...(i === 0 ? [] : ['']),
+      first ? style.strong(GROUP_WORDS[each.group]) : '',
+      ...each.rows.map(cell),
+    ]);
+  const names = shortLabels(labels, LABEL_WIDTH);
+  const columns: Column[] = [
+    { head: '', cells: cells((row) => wrap(quantityText(row), room.quantityWidth, 2), true) },
+    ...labels.map((label) => ({
+      head: names.get(label) ?? '',
+      cells: cells((row) => valueText(row, row.values[label] ?? null, room)),
+    })),
+  ];
+  if (!room.byUnderName) {
+    columns.push({
+      head: 'difference',
+      cells: cells((row) => signed(withUncertainty(row.difference, decimals(row, room)))),
+    });
+  }
+  columns.push({
+    head: 'better',
+    cells: cells((row) => verdictText(row, names, letters, room, style)),
+  });
+  return columns;
+}
+
+function quantityText(row: ComparisonRow): string {
+  const unit = unitWords(row.unit);
+  return `${quantityWords(row)}${unit === '' ? '' : `, ${unit}`}`;
+}
+
+/** Whole numbers of stars; small quantities with a digit more. */
+function decimals({ unit }: ComparisonRow, { mostDecimals }: Room): number {
+  if (unit === 'count') return 0;
+  return unit === '' ? 3 : mostDecimals;
+}
+
+function valueText(row: ComparisonRow, value: Uncertain | null, room: Room): string {
+  const text = withUncertainty(value, decimals(row, room));
+  const shown = row.betterWhen === 'nearer zero' && row.group === 'colour' ? signed(text) : text;
+  return room.errorsBelow ? shown.replace(' ', '\n') : shown;
+}
+
+/** The name of the better one, and the letters of what weakens it. */
+function verdictText(
+  row: ComparisonRow,
+  names: ReadonlyMap<string, string>,
+  letters: ReadonlyMap<string, string>,
+  room: Room,
+  style: TextStyle,
+): string {
+  if (row.verdict === NOT_COMPARABLE) return style.faint(NOT_COMPARABLE);
+  const marks = row.caveats.map((item) => letters.get(item) ?? '').join('');
+  const caveat = marks === '' ? [] : [`(${marks})`];
+  if (row.verdict === NO_DIFFERENCE) return inLines([style.faint('none shown'), ...caveat], room);
+  const name = style.strong(names.get(row.verdict) ?? escapeControls(row.verdict));
+  const by =
+    room.byUnderName && row.difference !== null
+      ? `\n${style.faint(`by ${withUncertainty(magnitude(row.difference), decimals(row, room))}`)}`
+      : '';
+  return inLines([name, ...caveat], room) + by;
+}
+
+/** Words in one line, or one under the other where the column is narrow. */
+function inLines(words: readonly string[], room: Room): string {
+  const line = words.join(' ');
+  return room.byUnderName && visibleWidth(line) > NOT_COMPARABLE.length ? words.join('\n') : line;
+}
+
+function magnitude(u: Uncertain): Uncertain {
+  return u.value < 0 ? { value: -u.value, low: -u.high, high: -u.low } : u;
+}
+
+/** Why rows have no verdict: one line for each reason. */
+function reasonLines(rows: readonly ComparisonRow[], width: number): string[] {
+  const byReason = new Map<string, string[]>();
+  for (const row of rows) {
+    if (row.verdict !== NOT_COMPARABLE || row.reason === null) continue;
+    const names = byReason.get(row.reason) ?? [];
+    names.push(quantityWords(row));
+    byReason.set(row.reason, names);
+  }
+  return [...byReason].map(([reason, names]) =>
+    wrap(`not comparable: ${names.join(', ')}: ${escapeControls(reason)}`, width, INDENT),
+  );
+}
+
+function legendText({ confidence, normalisedWithin, angularUnit, rows }: Comparison): string {
+  const unit = angularUnit === 'arcsec' ? '″' : ' px';
+  const within =
+    normalisedWithin === null
+      ? ''
+      : ` Light of a star counts within ${nominal(normalisedWithin)}${unit}, the same for all.`;
+  const weakened = rows.some(({ caveats }) => caveats.length > 0)
+    ? ' Letters: the points above that weaken the row.'
+    : '';
+  return (
+    'FWHM: width at half brightness. r80: radius that holds 80 % of the light. Halo: share of the first colour’s light outside ' +
+    `r80 of green, less that of the second.${within} Difference: best less next best, with the error of the difference. ` +
+    `Better: ${nominal(100 * confidence, 4)} % sure over all rows together; “none shown” is not “equal”.${weakened}`
+  );
+}
+
+function purposesText({ purposes }: Comparison, width: number, style: TextStyle): string {
+  const indent = ' '.repeat(INDENT);
+  const blocks = purposes.map(({ purpose, verdict, sentence }) => {
+    const heading = `${purpose}: ${style.strong(escapeControls(verdict))}`;
+    const body = wrap(escapeControls(sentence), width - INDENT).replaceAll('\n', `\n${indent}`);
+    return sentence === '' ? heading : `${heading}\n${indent}${body}`;
+  });
+  return [style.strong('Which one for what?'), ...blocks].join('\n');
+}
