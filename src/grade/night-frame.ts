@@ -43,6 +43,8 @@ export interface NightFrame {
   imageType: 'light' | 'dark' | 'bias' | 'flat';
   /** 'east' or 'west' when the header says so. */
   pierSide: 'east' | 'west' | null;
+  /** Of the air or the focuser (AMBTEMP, FOCTEMP and their like), not of a cooled sensor. */
+  ambientTemperatureC: number | null;
   /** Start of the exposure, ms since 1970 UTC; null when unknown. */
   startMs: number | null;
   scaleArcsecPerPx: number | null;

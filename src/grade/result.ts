@@ -64,7 +64,8 @@ export interface GradedFrame {
   blueMinusRedPercent: Uncertain | null;
   trails: NightTrail[];
   focusPosition: number | null;
-  sensorTemperatureC: number | null;
+  /** Of the air or the focuser, not of a cooled sensor. */
+  ambientTemperatureC: number | null;
   airmass: number | null;
   error: NonNullable<FrameResult['error']> | null;
 }
