@@ -4,7 +4,10 @@ import { fileURLToPath } from 'node:url';
 
 const PATH = fileURLToPath(new URL('../../docs/benchmarks.md', import.meta.url));
 
-export function saveTables(part: 'accuracy' | 'speed' | 'field' | 'match', text: string): void {
+export function saveTables(
+  part: 'accuracy' | 'speed' | 'field' | 'illumination' | 'match',
+  text: string,
+): void {
   const open = `<!-- ${part}: written by npm run bench:${part} -- --save -->`;
   const close = `<!-- end of ${part} -->`;
   const before = readFileSync(PATH, 'utf8');

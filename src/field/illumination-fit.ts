@@ -7,56 +7,24 @@
 import { robustLinear } from '../stats/regression.js';
 import { madSigma } from '../stats/robust.js';
 import { factorCholesky, solveCholesky } from '../stats/solve.js';
+import { fillBasis, LADDER, profileAt, type RadialBasis } from './illumination-basis.js';
 import type { SkyCells } from './illumination-cells.js';
+import { clumpingOf, meanSpread, robustCost, weightOf } from './illumination-loss.js';
+import { lensCanMake } from './illumination-plausible.js';
 
 /** Prior of the centre of illumination against the frame's, half diagonals, 1 σ along each axis: cameras sit roughly in the middle. */
 export const CENTRE_PRIOR = 0.15;
-/** Tukey's biweight at 95 % efficiency (Holland & Welsch 1977). */
-const BIWEIGHT = 4.685;
-/** Darker cells count with less weight from here on, but never drop out (Huber 1964, Ann. Math. Stat. 35, 73). */
-const DARK_SIGMA = 2.5;
 const ROUNDS = 40;
 /** Data per parameter below which a richer profile is not tried. */
 const CELLS_PER_PARAMETER = 4;
 /** Fall of the robust cost that a further parameter must bring in units of the noise, like χ² (Akaike 1974, IEEE Trans. Autom. Control 19, 716). */
 const PARAMETER_COST = 2;
-/** Blocks along the longer side in which neighbouring residuals are compared. */
-const BLOCKS = 10;
+/** Richer profiles without gain after which no more are tried. */
+const MOST_IDLE = 2;
+/** Centres nearer than this to the frame's lead to the same fit, half diagonals. */
+const SAME_START = 0.05;
 /** Slope of the sky over half a diagonal that is never exceeded: the sky stays positive. */
 const SLOPE_PRIOR = 0.7;
-
-/** A radial profile that is linear in its coefficients: even powers, or a quadratic spline with knots. */
-export interface RadialBasis {
-  size: number;
-  powers: number;
-  knots: readonly number[];
-}
-
-/** From stiff to free; the richest follows the edge of an image circle. */
-const LADDER: readonly RadialBasis[] = [
-  { size: 1, powers: 1, knots: [] },
-  { size: 2, powers: 2, knots: [] },
-  { size: 3, powers: 3, knots: [] },
-  { size: 5, powers: 1, knots: [0.35, 0.55, 0.7, 0.85] },
-  { size: 8, powers: 1, knots: [0.2, 0.35, 0.5, 0.6, 0.7, 0.8, 0.9] },
-  { size: 19, powers: 1, knots: Array.from({ length: 18 }, (_, i) => 0.15 + 0.05 * i) },
-];
-
-/** B_k at squared distance `q`, and their derivatives by distance divided by distance. */
-function fillBasis(basis: RadialBasis, q: number, out: Float64Array, slope: Float64Array): void {
-  let power = 1;
-  for (let k = 0; k < basis.powers; k++) {
-    slope[k] = 2 * (k + 1) * power;
-    power *= q;
-    out[k] = power;
-  }
-  const distance = Math.sqrt(q);
-  for (let j = 0; j < basis.knots.length; j++) {
-    const beyond = Math.max(0, distance - (basis.knots[j] as number));
-    out[basis.powers + j] = beyond * beyond;
-    slope[basis.powers + j] = beyond > 0 ? (2 * beyond) / distance : 0;
-  }
-}
 
 /** Parameters: [c₀ … c_K, gx, gy, x₀, y₀]; light in units of `scale`. */
 export interface RadialFit {
@@ -75,67 +43,61 @@ export interface RadialFit {
   residual: Float64Array;
 }
 
-/** c₀ + Σ c_k B_k at a distance, in units of `scale`. */
-export function profileAt(basis: RadialBasis, p: ArrayLike<number>, distance: number): number {
-  let sum = p[0] as number;
-  const q = distance * distance;
-  let power = 1;
-  for (let k = 0; k < basis.powers; k++) {
-    power *= q;
-    sum += (p[1 + k] as number) * power;
-  }
-  for (let j = 0; j < basis.knots.length; j++) {
-    const beyond = Math.max(0, distance - (basis.knots[j] as number));
-    sum += (p[1 + basis.powers + j] as number) * beyond * beyond;
-  }
-  return sum;
+/** The fit to read the fall-off off, and how well it stands. */
+export interface FallOffFit {
+  fit: RadialFit;
+  /** Scatter of the cells over that of the best profile of any form, ≥ 1: large where something else than a lens shapes the sky. */
+  misfit: number;
 }
 
-/** Fits the profile as rich as the cells ask for; null when they are too few or the fit fails. */
-export function fitFallOff(cells: SkyCells): RadialFit | null {
+/** Fits the profile as rich as the cells ask for, among those that a lens can make; null when the cells are too few or the fit fails. */
+export function fitFallOff(cells: SkyCells): FallOffFit | null {
   let best: RadialFit | null = null;
+  let any: RadialFit | null = null;
+  let idle = 0;
   for (const basis of LADDER) {
-    if (cells.n < CELLS_PER_PARAMETER * (basis.size + 5)) break;
-    // An edge draws the centre to itself: two starts, the frame's centre and that of the best fit so far.
-    for (const start of best ? [null, best] : [null]) {
+    if (cells.n < CELLS_PER_PARAMETER * (basis.size + 5) || idle > MOST_IDLE) break;
+    idle++;
+    for (const start of startsFrom(best)) {
       const fit = fitBasis(cells, basis, start);
       if (!fit) continue;
-      // Both are judged by the noise that the better one leaves.
-      const noise = Math.min(fit.cellErrorAdu, best?.cellErrorAdu ?? fit.cellErrorAdu);
-      const clumping = Math.min(fit.clumping, best?.clumping ?? fit.clumping);
-      const cost = (of: RadialFit): number =>
-        robustCost(of, cells, noise) / clumping + PARAMETER_COST * of.basis.size;
-      if (best === null || cost(fit) < cost(best)) best = fit;
+      if (isBetter(fit, any, cells)) {
+        any = fit;
+        idle = 0;
+      }
+      if (lensCanMake(fit, farthest(cells, fit)) && isBetter(fit, best, cells)) best = fit;
     }
   }
-  return best;
+  if (!best || !any) return null;
+  return { fit: best, misfit: Math.max(1, best.cellErrorAdu / any.cellErrorAdu) };
 }
 
-/** Weight of a residual in σ: nebulae and stars brighten a cell and are left out; what darkens many cells is the fall-off itself. */
-function weightOf(z: number): number {
-  if (z < 0) return z > -DARK_SIGMA ? 1 : -DARK_SIGMA / z;
-  const u = z / BIWEIGHT;
-  return u < 1 ? (1 - u * u) ** 2 : 0;
+/** An edge draws the centre to itself: two starts, the frame's centre (null) and that of the best fit so far, where they differ. */
+function startsFrom(best: RadialFit | null): (RadialFit | null)[] {
+  if (!best) return [null];
+  const [x, y] = best.p.subarray(best.basis.size + 3) as unknown as [number, number];
+  return Math.sqrt(x * x + y * y) > SAME_START ? [null, best] : [best];
 }
 
-/** Twice the loss summed over the cells: near χ² for good ones, bounded for others. */
-function robustCost(fit: RadialFit, cells: SkyCells, cellErrorAdu: number): number {
-  const unit = meanSpread(cells) / cellErrorAdu;
-  const limit = (BIWEIGHT * BIWEIGHT) / 3;
-  let sum = 0;
+function isBetter(fit: RadialFit, than: RadialFit | null, cells: SkyCells): boolean {
+  if (!than) return true;
+  // Both are judged by the noise that the better one leaves.
+  const noise = Math.min(fit.cellErrorAdu, than.cellErrorAdu);
+  const clumping = Math.min(fit.clumping, than.clumping);
+  const cost = (of: RadialFit): number =>
+    robustCost(cells, of.residual, noise) / clumping + PARAMETER_COST * of.basis.size;
+  return cost(fit) < cost(than);
+}
+
+function farthest(cells: SkyCells, { basis, p }: RadialFit): number {
+  const at = basis.size + 1;
+  let square = 0;
   for (let i = 0; i < cells.n; i++) {
-    const z = (unit * (fit.residual[i] as number)) / (cells.spread[i] as number);
-    const u = (z / BIWEIGHT) ** 2;
-    if (z < 0) sum += z > -DARK_SIGMA ? z * z : DARK_SIGMA * (2 * -z - DARK_SIGMA);
-    else sum += u < 1 ? limit * (1 - (1 - u) ** 3) : limit;
+    const dx = (cells.x[i] as number) - (p[at + 2] as number);
+    const dy = (cells.y[i] as number) - (p[at + 3] as number);
+    square = Math.max(square, dx * dx + dy * dy);
   }
-  return sum;
-}
-
-function meanSpread(cells: SkyCells): number {
-  let sum = 0;
-  for (let i = 0; i < cells.n; i++) sum += cells.spread[i] as number;
-  return sum / cells.n;
+  return Math.sqrt(square);
 }
 
 /** Start: robust linear fit of profile and slope about the centre of a stiffer fit, or about the frame's. */
@@ -364,45 +326,4 @@ function costOf(
     sum += ((p[j] as number) / (j < at + 2 ? SLOPE_PRIOR : CENTRE_PRIOR)) ** 2;
   }
   return sum;
-}
-
-/**
- * Ratio of the scatter of means over blocks of cells to what independent cells would give: clouds, nebulae and the profile's own
- * misfit make neighbours alike. Corrected for the parameters fitted, which flatten large scales.
- */
-function clumpingOf(
-  cells: SkyCells,
-  z: Float64Array,
-  weight: Float64Array,
-  parameters: number,
-): number {
-  const side = Math.max(2, Math.round(Math.max(cells.cellsX, cells.cellsY) / BLOCKS));
-  const blocksX = Math.ceil(cells.cellsX / side);
-  const blocks = blocksX * Math.ceil(cells.cellsY / side);
-  if (blocks < 2 * parameters) return 1;
-  const sum = new Float64Array(blocks);
-  const count = new Float64Array(blocks);
-  let squares = 0;
-  let used = 0;
-  for (let i = 0; i < cells.n; i++) {
-    // Cells that the fit left out say nothing of those it used.
-    if ((weight[i] as number) < 0.1) continue;
-    const cell = cells.cell[i] as number;
-    const cx = cell % cells.cellsX;
-    const cy = (cell - cx) / cells.cellsX;
-    const block = Math.floor(cy / side) * blocksX + Math.floor(cx / side);
-    sum[block] = (sum[block] as number) + (z[i] as number);
-    count[block] = (count[block] as number) + 1;
-    squares += (z[i] as number) ** 2;
-    used++;
-  }
-  let means = 0;
-  let full = 0;
-  for (let b = 0; b < blocks; b++) {
-    if ((count[b] as number) === 0) continue;
-    means += (sum[b] as number) ** 2 / (count[b] as number);
-    full++;
-  }
-  if (full < 2 * parameters || !(squares > 0)) return 1;
-  return Math.max(1, means / (full - parameters) / (squares / (used - parameters)));
 }

@@ -2,8 +2,9 @@
 import type { Uncertain } from '../measure/result.js';
 import { createRandom, normal } from '../stats/random.js';
 import { interval68, standardDeviation } from '../stats/robust.js';
+import { profileAt, type RadialBasis } from './illumination-basis.js';
 import type { SkyCells } from './illumination-cells.js';
-import { CENTRE_PRIOR, profileAt, type RadialBasis, type RadialFit } from './illumination-fit.js';
+import { CENTRE_PRIOR, type RadialFit } from './illumination-fit.js';
 import type { Pedestal } from './pedestal.js';
 import { type RadiusBound, radiusBound, scaleBound } from './radius-bound.js';
 

@@ -23,6 +23,8 @@ export interface IlluminationInput {
   focalLengthMm: number | null;
   /** False when the frame was found to be stretched. */
   linear: boolean | null;
+  /** Why the pedestal that was asked for is not there; null when there is no more to say than that it is unknown. */
+  pedestalFault?: string | null;
   seed: number;
 }
 
@@ -64,6 +66,15 @@ const LIT_PERCENT = 50;
 const LEAST_LIGHT_SIGMA = 5;
 /** Field of view (half diagonal) from which the sky's own curve matters: 7/2 × angle² at 60° from the zenith is 1 % there. */
 const WIDE_FIELD_RAD = 0.053;
+/** Cells along either axis. */
+const FEWEST_CELLS = 6;
+/** Change from centre to corner zones that counts as none, percent. */
+const EVEN_PERCENT = 3;
+/** Scatter about the profile of a lens over that about any profile, and share of cells left out, above which it is no lens that shapes the sky. */
+const LARGEST_MISFIT = 1.5;
+const MOST_LEFT_OUT = 0.25;
+const NO_LENS =
+  'the sky is not shaped as a lens shapes it: a galaxy, cluster or nebula, clouds or stray light cannot be separated from the fall-off; a frame of an empty field decides';
 /** Scatter about the fit from which the sky is called uneven, percent. */
 const UNEVEN_PERCENT = 2;
 
@@ -72,8 +83,12 @@ const UNEVEN_PERCENT = 2;
  * @throws FrameReadError when rows cannot be read
  */
 export function measureIllumination(input: IlluminationInput): IlluminationResult {
+  return readGrid(measureSkyGrid(input.rows, input.plan), input);
+}
+
+/** The same from the grid on. */
+export function readGrid(grid: SkyGrid, input: IlluminationInput): IlluminationResult {
   const { plan, pedestal, gainElectronsPerAdu, linear, seed } = input;
-  const grid = measureSkyGrid(input.rows, plan);
   const flat = judgeFlat(grid, pedestal, gainElectronsPerAdu);
   const nothing = (status: IlluminationStatus, reason: string): IlluminationResult => ({
     status,
@@ -102,26 +117,43 @@ export function measureIllumination(input: IlluminationInput): IlluminationResul
     return {
       ...nothing(
         'cannot tell',
-        'the level of no light is not known, so levels are not light: give --pedestal or --bias',
+        input.pedestalFault ??
+          'the level of no light is not known, so levels are not light: give --pedestal or --bias',
       ),
       cornerAtMostPercent: upperBound(grid, flat),
     };
   }
+  if (grid.cellsX < FEWEST_CELLS || grid.cellsY < FEWEST_CELLS) {
+    return nothing(
+      'cannot tell',
+      `the frame is too small: the fall-off needs ${FEWEST_CELLS} × ${FEWEST_CELLS} cells of sky, ${input.rows.width} × ${input.rows.height} px hold ${grid.cellsX} × ${grid.cellsY}`,
+    );
+  }
+  if (flat.state === 'cannot tell') return nothing('cannot tell', doubtOf(flat));
   const pixelSizeMm = input.pixelSizeUm === null ? null : input.pixelSizeUm / 1000;
   const channels: ChannelIllumination[] = [];
   let reference: number | null = null;
   let reason: string | null = null;
   for (let c = 0; c < plan.channels.length; c++) {
     const cells = skyCells(grid, plan, c, pedestal);
-    const fit = fitFallOff(cells);
-    const light = fit ? fit.scale * (fit.p[0] as number) : Number.NaN;
-    if (!fit || grid.cellsX < 6 || grid.cellsY < 6) {
-      reason ??= 'too few cells hold a sky level: the frame is too small, or mostly empty';
+    const fitted = fitFallOff(cells);
+    if (!fitted) {
+      reason ??=
+        cells.n < FEWEST_CELLS * FEWEST_CELLS
+          ? 'too few cells hold a sky level: the frame is mostly empty'
+          : NO_LENS;
       continue;
     }
+    const { fit } = fitted;
+    const light = fit.scale * (fit.p[0] as number);
+    const leftOut = fit.weight.reduce((sum, w) => sum + (w < 0.1 ? 1 : 0), 0);
     if (!(light > LEAST_LIGHT_SIGMA * Math.max(pedestal.errorAdu, fit.cellErrorAdu))) {
       reason ??=
         'the sky hardly rises above the pedestal: a longer exposure or a brighter sky is needed';
+      continue;
+    }
+    if (fitted.misfit > LARGEST_MISFIT || leftOut > MOST_LEFT_OUT * cells.n) {
+      reason ??= NO_LENS;
       continue;
     }
     const reading = readFallOff(fit, cells, pedestal, pixelSizeMm, seed + c);
@@ -132,27 +164,16 @@ export function measureIllumination(input: IlluminationInput): IlluminationResul
       ...judgeShape(fit, cells, reading, pixelSizeMm, input.focalLengthMm),
       unevenPercent: (100 * fit.cellErrorAdu) / light,
       cells: cells.n,
-      cellsLeftOut: fit.weight.reduce((sum, w) => sum + (w < 0.1 ? 1 : 0), 0),
+      cellsLeftOut: leftOut,
       map: { cellsX: grid.cellsX, cellsY: grid.cellsY, percent: illuminationMap(fit, cells) },
     });
   }
   if (channels.length === 0) return nothing('cannot tell', reason as string);
   reference ??= 0;
   const leading = channels[reference] as ChannelIllumination;
-  if (flat.state === 'cannot tell' && leading.kind !== 'gradual' && leading.kind !== 'edge') {
-    return {
-      ...nothing(
-        'cannot tell',
-        'the sky is about even: either the field is evenly lit, or a flat field was applied; a frame known to be without flat correction decides',
-      ),
-    };
-  }
   return {
     status: 'measured',
-    reason:
-      flat.state === 'raw'
-        ? null
-        : 'whether a flat field was applied cannot be told: the lens loses at least what is left in the frame',
+    reason: null,
     pedestal,
     flat,
     reference,
@@ -161,6 +182,18 @@ export function measureIllumination(input: IlluminationInput): IlluminationResul
     cornerAtMostPercent: null,
     limits: limitsOf(input, pedestal, leading),
   };
+}
+
+/** Why the sky is not read where neither a raw frame nor a flat is seen. */
+function doubtOf({ levelChangePercent }: FlatVerdict): string {
+  if (levelChangePercent === null) {
+    return 'the corners cannot be compared with the centre: too few cells hold a sky level';
+  }
+  const { value, low, high } = levelChangePercent;
+  const even = Math.abs(value) < Math.max(EVEN_PERCENT, 2 * (high - low));
+  return even
+    ? 'the sky is about even: either the field is evenly lit, or a flat field was applied; a frame known to be without flat correction decides'
+    : `the sky's level changes by ${value.toFixed(0)} % from the centre to the corners, but its noise does not confirm that the light does: a nebula or cluster, a flat field, or noise of the electronics look like this; a longer exposure without flat correction decides`;
 }
 
 /** 95 % of the interval must lie on one side. */

@@ -1,7 +1,7 @@
 /** The level of no light: from the header, the user, or a bias frame. Percentages of illumination need it. */
 import { planChannels } from '../detect/lattice.js';
 import { createFloatReader } from '../frame/convert.js';
-import type { Frame } from '../frame/frame.js';
+import type { Frame, Layout } from '../frame/frame.js';
 import { clippedMean, madSigma, medianOf } from '../stats/robust.js';
 
 /** Where a pedestal comes from. */
@@ -23,6 +23,10 @@ export interface BiasMeasurement {
   pedestal: Pedestal;
   width: number;
   height: number;
+  layout: Layout;
+  /** Order of a mosaic's colours, null for others. */
+  pattern: string | null;
+  binning: number | null;
   /** 1 σ of the mean by the samples' noise alone, of all lattices together. */
   meanErrorAdu: number;
   /** How the level changes from place to place beyond its noise, 1 σ (glow, banding at large scale). */
@@ -54,6 +58,43 @@ export function knownPedestal(
   }
   if (headerAdu === null) return null;
   return { source: 'header', adu: headerAdu, errorAdu: 0, latticeAdu: null };
+}
+
+/** The pedestal of a bias frame for a frame: site by site where both are mosaics of one order, else one level that covers all sites. */
+export function pedestalFor(
+  frame: Frame,
+  { pedestal, pattern, layout }: BiasMeasurement,
+): Pedestal {
+  const { latticeAdu } = pedestal;
+  if (
+    latticeAdu === null ||
+    (frame.layout === layout && (frame.cfa?.pattern ?? null) === pattern)
+  ) {
+    return pedestal;
+  }
+  const half = 0.5 * (Math.max(...latticeAdu) - Math.min(...latticeAdu));
+  return {
+    ...pedestal,
+    latticeAdu: null,
+    errorAdu: Math.sqrt(pedestal.errorAdu ** 2 + half ** 2),
+  };
+}
+
+/** Why a bias frame is not of the same camera mode as a frame, in words; null when size, layout and binning agree. */
+export function biasMismatch(frame: Frame, bias: BiasMeasurement): string | null {
+  const { width, height } = frame.rows;
+  if (width !== bias.width || height !== bias.height) {
+    return `it has ${bias.width} × ${bias.height} px, the frame ${width} × ${height}`;
+  }
+  const { binning } = frame.metadata;
+  if (binning !== null && bias.binning !== null && binning !== bias.binning) {
+    return `it is binned ${bias.binning} ×, the frame ${binning} ×`;
+  }
+  // A mosaic's bias frame may be read as mono: it has no colours to show. Its level is then the same at all sites.
+  if (frame.layout === 'rgb' || bias.layout === 'rgb') {
+    return frame.layout === bias.layout ? null : 'one of them is a colour picture';
+  }
+  return null;
 }
 
 /**
@@ -143,6 +184,9 @@ function summarise(
     },
     width: frame.rows.width,
     height: frame.rows.height,
+    layout: frame.layout,
+    pattern: frame.cfa?.pattern ?? null,
+    binning: frame.metadata.binning,
     meanErrorAdu,
     structureAdu,
     noiseAdu,

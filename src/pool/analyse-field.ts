@@ -1,18 +1,27 @@
 /** The frames of one or two sets, from paths to the field's record. Never throws for a frame: a fault becomes data, others go on. */
+import { FrameReadError } from '../errors.js';
 import { analyseField, type FieldSetInput } from '../field/field.js';
 import { measureIllumination } from '../field/illumination.js';
 import { ninthsOf } from '../field/ninths.js';
 import type { FieldOutcome, FieldSetFacts, FieldSetOutcome } from '../field/outcome.js';
-import { knownPedestal, measureBias, type Pedestal } from '../field/pedestal.js';
+import {
+  type BiasMeasurement,
+  biasMismatch,
+  knownPedestal,
+  measureBias,
+  type Pedestal,
+  pedestalFor,
+} from '../field/pedestal.js';
 import type { FieldSet } from '../field/result.js';
 import type { Frame, FrameOverrides } from '../frame/frame.js';
 import { openFrame } from '../frame/open.js';
 import { matchStars } from '../match/match.js';
-import { scaleOf } from '../measure/frame-facts.js';
+import { linearityOf, scaleOf } from '../measure/frame-facts.js';
 import { matchListOf } from '../measure/match-list.js';
 import type { MeasureOptions } from '../measure/options.js';
 import type { FrameResult } from '../measure/result.js';
 import { type SearchedFrame, searchFrame } from '../measure/search-frame.js';
+import { selectStars } from '../measure/select-stars.js';
 import type { Warning } from '../warnings.js';
 import { errorData } from './measure-file.js';
 
@@ -29,7 +38,7 @@ export interface FieldTask {
   overrides: FrameOverrides;
   /** Level of no light as the user gives it, ADU; null = from the header or the bias frame. */
   pedestalAdu: number | null;
-  /** A bias frame to take it from. */
+  /** A bias frame to take it from. Where it cannot be used, it counts as a failed frame and no fall-off is given. */
   bias: string | null;
 }
 
@@ -54,11 +63,16 @@ export async function analyseFieldFiles(
       sets.push({ searched, failed });
     }
     const usable = sets.filter(({ searched }) => searched.length > 0);
-    const bias = await biasPedestal(task, warnings);
-    const inputs: FieldSetInput[] = usable.map(({ searched }) => ({
-      frames: searched,
-      ...illuminationOf(searched[0] as SearchedFrame, task, bias),
-    }));
+    const bias = await readBias(task, warnings);
+    const inputs: FieldSetInput[] = usable.map(({ searched, failed }) => {
+      const first = searched[0] as SearchedFrame;
+      const zero = pedestalOf(first.frame, task, bias);
+      // Once is enough: both sets share one bias frame.
+      if (zero.error && !sets.some((set) => set.failed.some(({ error }) => error === zero.error))) {
+        failed.push({ file: task.bias as string, error: zero.error });
+      }
+      return { frames: searched, ...illuminationOf(first, task.options, zero) };
+    });
     const result = analyseField(inputs, {
       seed: task.options.seed,
       rotationDeg: inputs.length === 2 ? turnBetween(inputs, warnings) : null,
@@ -96,46 +110,86 @@ async function searchFile(
   }
 }
 
-/** The pedestal of the bias frame; null without one, or where it cannot be read: then a warning says so. */
-async function biasPedestal(task: FieldTask, warnings: Warning[]): Promise<Pedestal | null> {
+type Fault = NonNullable<FrameResult['error']>;
+
+/** What the bias frame says, or why it cannot be read; null without one. */
+async function readBias(
+  task: FieldTask,
+  warnings: Warning[],
+): Promise<BiasMeasurement | Fault | null> {
   if (task.bias === null) return null;
   const file = task.bias;
   try {
     const frame = await openFrame(file, task.overrides);
     try {
-      const { pedestal, doubt } = measureBias(frame);
-      if (doubt !== null) warnings.push({ code: 'bias-doubtful', message: doubt, file });
-      return pedestal;
+      const bias = measureBias(frame);
+      if (bias.doubt !== null) {
+        warnings.push({ code: 'bias-doubtful', message: bias.doubt, file });
+      }
+      return bias;
     } finally {
       frame.rows.close();
     }
   } catch (error) {
-    const { message } = errorData(error);
-    warnings.push({
-      code: 'bias-unreadable',
-      message: `the bias frame is not used: ${message}`,
-      file,
-    });
-    return null;
+    return errorData(error);
   }
 }
+
+interface KnownZero {
+  pedestal: Pedestal | null;
+  /** The bias frame that the user gave serves not: then no other level takes its place. */
+  error: Fault | null;
+}
+
+/** The level of no light: of the bias frame where one is given, else the user's, else the header's. */
+function pedestalOf(
+  frame: Frame,
+  task: FieldTask,
+  bias: BiasMeasurement | Fault | null,
+): KnownZero {
+  if (bias === null) {
+    return { pedestal: knownPedestal(frame.metadata.pedestalAdu, task.pedestalAdu), error: null };
+  }
+  if ('code' in bias) return { pedestal: null, error: bias };
+  const unlike = biasMismatch(frame, bias);
+  if (unlike === null) return { pedestal: pedestalFor(frame, bias), error: null };
+  const error = new FrameReadError(
+    'bias-unlike',
+    task.bias as string,
+    `the bias frame does not belong to ${frame.path}: ${unlike}`,
+    'give a bias frame of the same camera, size and binning, or --pedestal',
+  );
+  return { pedestal: null, error: errorData(error) };
+}
+
+/** Star size from which brighter stars that are wider mean a stretched frame. */
+const LEAST_FWHM_PX = 2;
 
 /** Light fall-off from the sky of the first frame of a set. */
 function illuminationOf(
   { frame, plan, found }: SearchedFrame,
-  task: FieldTask,
-  bias: Pedestal | null,
+  options: MeasureOptions,
+  { pedestal, error }: KnownZero,
 ): Pick<FieldSetInput, 'illumination' | 'illuminationRecord'> {
   const { metadata, rows } = frame;
+  // Sizes of stars narrower than two pixels follow the sampling: they would look stretched.
+  const linearity = linearityOf(
+    frame,
+    found,
+    selectStars(found, options, rows.width, rows.height),
+    plan.ofChannel[plan.reference] as number[],
+    (found.locus?.fwhmPx ?? 0) < LEAST_FWHM_PX,
+  );
   const record = measureIllumination({
     rows,
     plan,
-    pedestal: bias ?? knownPedestal(metadata.pedestalAdu, task.pedestalAdu),
+    pedestal,
+    pedestalFault: error && 'the bias frame cannot be used, so the level of no light is not known',
     gainElectronsPerAdu: metadata.gainElectronsPerAdu,
     pixelSizeUm: metadata.pixelSizeUm,
     focalLengthMm: metadata.focalLengthMm,
-    linear: frame.probablyProcessed || found.locus === null ? false : null,
-    seed: task.options.seed,
+    linear: frame.probablyProcessed || linearity?.verdict === 'stretched' ? false : null,
+    seed: options.seed,
   });
   const leading = record.reference === null ? null : record.channels[record.reference];
   if (!leading) return { illumination: null, illuminationRecord: record };
@@ -144,7 +198,7 @@ function illuminationOf(
     illumination: {
       worstCorner: value / 100,
       worstCornerError: (value - low) / 100,
-      trusted: record.status === 'measured',
+      trusted: record.status === 'measured' && record.flat.state === 'raw',
     },
     illuminationRecord: record,
   };

@@ -18,6 +18,8 @@ export interface SkyOptions {
   /** A Gaussian cloud: place and σ in half diagonals, peak against the sky. */
   nebula: { x: number; y: number; sigma: number; peak: number } | null;
   stars: number;
+  /** Stars of a cluster round the frame's centre: how many, and σ of their places in half diagonals. */
+  cluster: { stars: number; sigma: number } | null;
   gain: number;
   readNoise: number;
   pedestal: number;
@@ -36,6 +38,7 @@ const EVEN_SKY: SkyOptions = {
   gradient: [0, 0],
   nebula: null,
   stars: 80,
+  cluster: null,
   gain: 0.8,
   readNoise: 3,
   pedestal: 400,
@@ -54,9 +57,14 @@ export function skyFrame(options: Partial<SkyOptions>): Frame {
   const half = 0.5 * Math.sqrt(width * width + height * height);
   const raw = new Float32Array(width * height);
   const light = new Float32Array(width * height);
-  for (let k = 0; k < sky.stars; k++) {
-    const x0 = random() * width;
-    const y0 = random() * height;
+  const clustered = sky.cluster?.stars ?? 0;
+  for (let k = 0; k < sky.stars + clustered; k++) {
+    let x0 = random() * width;
+    let y0 = random() * height;
+    if (sky.cluster && k >= sky.stars) {
+      x0 = width / 2 + sky.cluster.sigma * half * normal(random);
+      y0 = height / 2 + sky.cluster.sigma * half * normal(random);
+    }
     const peak = 60 * 10 ** (2 * random());
     for (let y = Math.max(0, Math.round(y0) - 8); y < Math.min(height, y0 + 9); y++) {
       for (let x = Math.max(0, Math.round(x0) - 8); x < Math.min(width, x0 + 9); x++) {
