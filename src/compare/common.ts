@@ -2,7 +2,7 @@
 import { FLAG } from '../catalogue/flags.js';
 import { ToolError } from '../errors.js';
 import { type Match, matchStars } from '../match/match.js';
-import { applyTransform, type Transform } from '../match/transform.js';
+import { applyInverse, applyTransform, type Transform } from '../match/transform.js';
 import { scaleOf } from '../measure/frame-facts.js';
 import { matchListOf } from '../measure/match-list.js';
 import type { SearchedFrame } from '../measure/search-frame.js';
@@ -79,7 +79,7 @@ export function findCommon(
   const laid = inputs.map((input) => layLabel(input, warn));
   const first = laid[0] as ReturnType<typeof layLabel>;
   const firstList = matchListOf(first.frames[0].searched);
-  const ontoFirst = laid.map((label, l) => {
+  const matched = laid.map((label, l) => {
     const [reference] = label.frames;
     if (l === 0) return { match: null, partner: null };
     const list = matchListOf(reference.searched);
@@ -90,7 +90,7 @@ export function findCommon(
 
   // Every frame as a map from sources of the very first frame.
   const fromFirst = laid.map((label, l) => {
-    const base = ontoFirst[l]?.partner ?? null;
+    const base = matched[l]?.partner ?? null;
     return label.frames.map(({ partner }) => (base === null ? partner : joined(base, partner)));
   });
   const maps = fromFirst.flat();
@@ -124,7 +124,7 @@ export function findCommon(
     });
   const bright = everywhere.slice(0, BRIGHT_STARS);
   const labels = laid.map((label, l): RegisteredLabel => {
-    const { match } = ontoFirst[l] as { match: Match | null };
+    const { match } = matched[l] as { match: Match | null };
     const onto = match === null ? [] : [match.transform];
     const frames = label.frames.map(
       (frame, f): RegisteredFrame => ({
@@ -328,6 +328,20 @@ export function onFrame(
   out[1] = y;
   for (const transform of fromFirst) {
     applyTransform(transform, out[0] as number, out[1] as number, out);
+  }
+}
+
+/** The reverse: where a point of a frame lies on the first reference frame. NaN where a polynomial cannot be turned round. */
+export function ontoFirst(
+  fromFirst: readonly Transform[],
+  x: number,
+  y: number,
+  out: Float64Array,
+): void {
+  out[0] = x;
+  out[1] = y;
+  for (let t = fromFirst.length - 1; t >= 0; t--) {
+    applyInverse(fromFirst[t] as Transform, out[0] as number, out[1] as number, out);
   }
 }
 

@@ -10,7 +10,7 @@
 import { drawnGroups, smallSampleFactor, studentInflation } from '../measure/bootstrap.js';
 import type { Uncertain } from '../measure/result.js';
 import { widen } from '../measure/systematics.js';
-import { halfWidth, scaled, uncertain } from '../measure/uncertain.js';
+import { halfWidth, plusMinus, scaled, uncertain } from '../measure/uncertain.js';
 import { interval68, standardDeviation } from '../stats/robust.js';
 import { studentTwoSided } from '../stats/student.js';
 import type { LabelData } from './label.js';
@@ -29,6 +29,8 @@ export interface Reading {
   value: number;
   /** Draw d of every label holds the same stars where the row is paired. */
   draws: ArrayLike<number>;
+  /** 1 σ from the stars, where there are no draws. */
+  sigma?: number;
   /** Stars that the draws are made of. */
   stars: number;
   /** 1 σ that more stars do not lessen, in the row's unit. */
@@ -71,8 +73,11 @@ function frameError({ frames }: Reading): number {
 }
 
 /** The value with its interval. */
-function uncertainOf(reading: Reading): Uncertain | null {
-  const value = uncertain(reading.value, reading.draws, smallSampleFactor(reading.stars));
+export function uncertainOf(reading: Reading): Uncertain | null {
+  const value =
+    reading.sigma === undefined
+      ? uncertain(reading.value, reading.draws, smallSampleFactor(reading.stars))
+      : plusMinus(reading.value, reading.sigma);
   // A few frames show too little of their own scatter, as a few stars do.
   const frames =
     reading.frames.length < 2
@@ -106,7 +111,12 @@ export function makeRow(
       const [one, two] = [labels[i] as LabelData, labels[j] as LabelData];
       if (a === null || b === null) continue;
       if (values[one.label] === null || values[two.label] === null) continue;
-      const pair = pairOf(spec, a, b, unlikeness(one, two), pairSigma?.(i, j));
+      const given =
+        pairSigma?.(i, j) ??
+        (a.sigma === undefined || b.sigma === undefined
+          ? undefined
+          : Math.sqrt(a.sigma ** 2 + b.sigma ** 2));
+      const pair = pairOf(spec, a, b, unlikeness(one, two), given);
       if (pair === null) continue;
       const base = values[two.label] as Uncertain;
       const safe = Math.abs(base.value) > BASE_SIGMA * halfWidth(base);
@@ -162,7 +172,7 @@ export function pairOf(
     const [low, high] = interval68(draws);
     sigma = 0.5 * (high - low) * Math.sqrt(groups / (groups - 1));
   } else {
-    difference = { value, low: value - starSigma, high: value + starSigma };
+    difference = plusMinus(value, starSigma);
     sigma = starSigma;
   }
   if (difference === null || !Number.isFinite(value)) return null;

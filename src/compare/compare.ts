@@ -1,0 +1,82 @@
+/** Compares telescopes on the same stars. Pure but for reading rows. */
+import { ParameterError } from '../errors.js';
+import type { MeasureOptions } from '../measure/options.js';
+import type { Warning } from '../warnings.js';
+import { type CommonStars, findCommon } from './common.js';
+import type { CompareData, LabelData, LabelInput } from './label.js';
+import { compareData } from './label-data.js';
+import { commonProfiles } from './label-profiles.js';
+import type { CompareOptions } from './options.js';
+import type { Comparison, ComparisonRow } from './result.js';
+import { lightRows } from './rows-light.js';
+import { profileRows } from './rows-profile.js';
+import { commonShapes, pairedStars, starRows } from './rows-stars.js';
+
+/** Stars looked for in each frame, in units of `maxStars`: the brightest in one telescope are clipped or missing in another. */
+const SEARCH_MARGIN = 3;
+
+/** Options with which the frames of a comparison are to be searched. */
+export function searchOptions(options: CompareOptions): MeasureOptions {
+  return { ...options, maxStars: SEARCH_MARGIN * options.maxStars };
+}
+
+/** What was measured, before anything is judged. */
+export interface Measured {
+  data: CompareData;
+  rows: ComparisonRow[];
+  stars: Comparison['stars'];
+  common: CommonStars;
+  warnings: Warning[];
+}
+
+/**
+ * Finds the common stars and measures all rows on them.
+ * @throws ParameterError for fewer than two labels, or two of one name; ToolError where stars do not match or are too few;
+ *   FrameReadError when rows cannot be read
+ */
+export function measureCommon(labels: readonly LabelInput[], options: CompareOptions): Measured {
+  if (labels.length < 2)
+    throw new ParameterError('labels', labels.length, 'two or more telescopes');
+  const twice = labels.find(({ label }, i) => labels.findIndex((l) => l.label === label) !== i);
+  if (twice) throw new ParameterError('label', twice.label, 'a name that no other telescope has');
+  const warnings: Warning[] = [];
+  const common = findCommon(labels, (warning) => warnings.push(warning));
+  const data = compareData(common, commonProfiles(common, options), options);
+  doubts(data, (warning) => warnings.push(warning));
+  const shapes = commonShapes(data);
+  const rows = [
+    ...profileRows(data, options),
+    ...starRows(data, shapes, options),
+    ...lightRows(data, options),
+  ];
+  return { data, rows, stars: pairedStars(data, shapes), common, warnings };
+}
+
+/** Doubts about the profiles, as warnings. */
+function doubts(data: CompareData, warn: (warning: Warning) => void): void {
+  if (data.noProfiles !== null) warn({ code: 'no-profile', message: data.noProfiles });
+  for (const { label, frames, undersampled, fwhmPx } of data.labels) {
+    const file = frames[0].searched.frame.path;
+    if (undersampled) {
+      warn({
+        code: 'undersampled',
+        message: `${label}: stars are only ${fwhmPx.toFixed(1)} px wide: too narrow for trustworthy sizes and halos`,
+        file,
+      });
+    }
+    if (frames.some(({ profiles }) => profiles?.openEnded)) {
+      warn({
+        code: 'open-ended-profile',
+        message: `${label}: light is still seen at R_max = ${(data.rMax as number).toFixed(1)} ${data.unit}: its halo numbers are lower limits`,
+        file,
+      });
+    }
+  }
+  const mono = data.labels.filter(({ channels }) => channels.L !== undefined);
+  if (mono.length > 0 && mono.length < data.labels.length) {
+    warn({
+      code: 'mono-against-colour',
+      message: `${mono.map(({ label }: LabelData) => label).join(', ')}: one channel without colour; its sizes are compared with green, though it sees other wavelengths`,
+    });
+  }
+}

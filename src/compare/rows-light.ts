@@ -1,0 +1,374 @@
+/** Rows about light: fall-off, stars found, depth, headroom below clipping. */
+import KDBush from 'kdbush';
+import { FLAG } from '../catalogue/flags.js';
+import { measureIllumination } from '../field/illumination.js';
+import { knownPedestal } from '../field/pedestal.js';
+import type { SearchedFrame } from '../measure/search-frame.js';
+import { noiseSnr } from '../measure/sources.js';
+import { createRandom } from '../stats/random.js';
+import { medianOf } from '../stats/robust.js';
+import { COMMON_SNR, ontoFirst } from './common.js';
+import type { CompareData, LabelData, LabelFrame } from './label.js';
+import type { CompareOptions } from './options.js';
+import { makeRow, type Reading, type RowSpec } from './readings.js';
+import type { ComparisonRow } from './result.js';
+
+/** Fewest faint stars behind a depth, and most of them. */
+const FEWEST = 5;
+const MOST_FAINT = 400;
+/** Flags of what is no star. */
+const NO_STAR = FLAG['hot pixel'] | FLAG['cosmic ray'] | FLAG.edge | FLAG.trail | FLAG.extended;
+/** Two detections are one star within this many recorded FWHM, at least px. */
+const SAME_FWHM = 1;
+const SAME_PX = 1.5;
+/** Error of a frame's noise level, magnitudes: the mesh gives it to 1 or 2 %. */
+const DEPTH_ERROR = 0.02;
+/** Error of a clipping level found in the frame itself, magnitudes. */
+const HEADROOM_ERROR = 0.02;
+
+export function lightRows(data: CompareData, options: CompareOptions): ComparisonRow[] {
+  return [
+    illuminationRow(data, options),
+    headroomRow(data, options),
+    foundRow(data),
+    ...depthRows(data, options),
+  ];
+}
+
+/** A reading with an error of its own and no draws. */
+function plainReading(value: number, sigma: number): Reading {
+  return { value, draws: [], sigma, stars: 1, systematic: 0, frames: [] };
+}
+
+/** Light in the mean corner of each own frame, where the level of no light is known and no flat was applied. */
+function illuminationRow({ labels }: CompareData, { seed }: CompareOptions): ComparisonRow {
+  const reasons: string[] = [];
+  const readings = labels.map((label): Reading | null => {
+    const { frame, plan } = label.frames[0].searched;
+    const { metadata } = frame;
+    const result = measureIllumination({
+      rows: frame.rows,
+      plan,
+      pedestal: knownPedestal(metadata.pedestalAdu, null),
+      gainElectronsPerAdu: metadata.gainElectronsPerAdu,
+      pixelSizeUm: metadata.pixelSizeUm,
+      focalLengthMm: metadata.focalLengthMm,
+      linear: label.linearity?.verdict === 'stretched' || frame.probablyProcessed ? false : null,
+      seed,
+    });
+    const leading = result.reference === null ? null : result.channels[result.reference];
+    if (result.status !== 'measured' || !leading) {
+      reasons.push(`${label.label}: ${result.reason ?? result.status}`);
+      return null;
+    }
+    const { value, low, high } = leading.meanCornerPercent;
+    return plainReading(value, 0.5 * (high - low));
+  });
+  return makeRow(
+    {
+      quantity: 'corner illumination',
+      group: 'light',
+      scope: 'own field',
+      unit: '%',
+      betterWhen: 'larger',
+    },
+    labels,
+    readings,
+    0,
+    reasons.length > 0 ? reasons.join('; ') : null,
+  );
+}
+
+/** Magnitudes between the highest sample of a star and the clipping level: the least over the channels; NaN = unknown. */
+function headroomOf({ searched }: LabelFrame, i: number): number {
+  const { plan, found } = searched;
+  const { sources, saturation, core, stampOf } = found;
+  const stamp = stampOf[i] as number;
+  const lattices = plan.lattices.length;
+  let least = Number.POSITIVE_INFINITY;
+  for (let c = 0; c < plan.channels.length; c++) {
+    const own = plan.ofChannel[c] as number[];
+    const sky =
+      stamp < 0
+        ? Number.NaN
+        : own.reduce((sum, l) => sum + (core.background[stamp * lattices + l] as number), 0) /
+          own.length;
+    const peak = (sources.peak[i * plan.channels.length + c] as number) - sky;
+    const room = (saturation[c] as number) - sky;
+    const headroom = 2.5 * Math.log10(room / peak);
+    if (Number.isNaN(headroom)) return Number.NaN;
+    least = Math.min(least, headroom);
+  }
+  return least;
+}
+
+function headroomRow(
+  data: CompareData,
+  { seed, bootstrapDraws, maxStars }: CompareOptions,
+): ComparisonRow {
+  const { labels } = data;
+  const n = Math.min(data.common, maxStars);
+  const columns = labels.map(({ frames }) =>
+    frames.map((frame) =>
+      Float64Array.from({ length: n }, (_, k) => headroomOf(frame, frame.common[k] as number)),
+    ),
+  );
+  const unknown = labels.filter((_, l) =>
+    columns[l]?.some((column) => column.every((v) => !Number.isFinite(v))),
+  );
+  const used = Array.from({ length: n }, (_, k) => k).filter((k) =>
+    columns.every(
+      (frames, l) =>
+        unknown.includes(labels[l] as LabelData) ||
+        frames.every((column) => Number.isFinite(column[k] as number)),
+    ),
+  );
+  return makeRow(
+    {
+      quantity: 'saturation headroom',
+      group: 'light',
+      scope: 'same stars',
+      unit: 'mag',
+      betterWhen: 'larger',
+    },
+    labels,
+    labels.map((label, l) =>
+      unknown.includes(label) || used.length < FEWEST
+        ? null
+        : medianReading(
+            columns[l] as Float64Array[],
+            used,
+            bootstrapDraws,
+            seed + 61,
+            HEADROOM_ERROR,
+          ),
+    ),
+    used.length,
+    unknown.length > 0
+      ? `the level at which stars clip is not known for ${unknown.map(({ label }) => label).join(', ')}`
+      : used.length < FEWEST
+        ? 'too few common stars'
+        : null,
+  );
+}
+
+/** Median over the listed stars of the mean over the frames; the same seed and list draw the same stars. */
+function medianReading(
+  frames: readonly Float64Array[],
+  used: readonly number[],
+  draws: number,
+  seed: number,
+  systematic: number,
+): Reading {
+  const n = used.length;
+  const of = (values: (k: number) => number, at: (i: number) => number): number =>
+    medianOf(Float64Array.from({ length: n }, (_, i) => values(used[at(i)] as number)));
+  const mean = (k: number): number =>
+    frames.reduce((sum, column) => sum + (column[k] as number), 0) / frames.length;
+  const random = createRandom(seed);
+  return {
+    value: of(mean, (i) => i),
+    draws: Float64Array.from({ length: draws }, () => {
+      const picks = Int32Array.from({ length: n }, () => Math.floor(random() * n));
+      return of(mean, (i) => picks[i] as number);
+    }),
+    stars: n,
+    systematic,
+    frames: frames.map((column) =>
+      of(
+        (k) => column[k] as number,
+        (i) => i,
+      ),
+    ),
+  };
+}
+
+/** A star found in the common field by the matched filter, at a place on the first label's reference frame. */
+interface Seen {
+  x: Float64Array;
+  y: Float64Array;
+  /** Distance within which another detection is the same star, px of the first frame. */
+  same: number;
+}
+
+function seenIn(data: CompareData, label: LabelData): Seen {
+  const { searched, fromFirst } = label.frames[0];
+  const { sources } = searched.found;
+  const x: number[] = [];
+  const y: number[] = [];
+  const at = new Float64Array(2);
+  for (let i = 0; i < sources.n; i++) {
+    if ((sources.flags[i] as number) & NO_STAR) continue;
+    if (!((sources.significance[i] as number) >= COMMON_SNR)) continue;
+    ontoFirst(fromFirst, sources.x[i] as number, sources.y[i] as number, at);
+    const [u, v] = at as unknown as [number, number];
+    if (!data.field.contains(u, v)) continue;
+    x.push(u);
+    y.push(v);
+  }
+  const scale = label.unitPerPx / (data.labels[0] as LabelData).unitPerPx;
+  const fwhm = Number.isFinite(label.fwhmPx) ? label.fwhmPx : 3;
+  return {
+    x: Float64Array.from(x),
+    y: Float64Array.from(y),
+    same: Math.max(SAME_PX, SAME_FWHM * fwhm) * Math.max(1, scale),
+  };
+}
+
+/**
+ * Stars in the part of the sky that all see. Most stars are the same, so that the error of a difference comes only from those that one of
+ * the two found and the other did not: √(n₁₀ + n₀₁) (McNemar 1947, Psychometrika 12, 153).
+ */
+function foundRow(data: CompareData): ComparisonRow {
+  const { labels } = data;
+  const seen = labels.map((label) => seenIn(data, label));
+  const pairSigma = (i: number, j: number): number => {
+    const [a, b] = [seen[i] as Seen, seen[j] as Seen];
+    const both = sameStars(a, b);
+    return Math.sqrt(Math.max(1, a.x.length - both + b.x.length - both));
+  };
+  return makeRow(
+    {
+      quantity: 'stars found',
+      group: 'depth',
+      scope: 'same stars',
+      unit: 'count',
+      betterWhen: 'larger',
+    },
+    labels,
+    seen.map(({ x }) => plainReading(x.length, Math.sqrt(x.length))),
+    Math.max(...seen.map(({ x }) => x.length)),
+    null,
+    pairSigma,
+  );
+}
+
+/** Stars of A that have a partner in B, each of B's taken once. */
+function sameStars(a: Seen, b: Seen): number {
+  if (b.x.length === 0) return 0;
+  const tree = new KDBush(b.x.length);
+  for (let j = 0; j < b.x.length; j++) tree.add(b.x[j] as number, b.y[j] as number);
+  tree.finish();
+  const taken = new Uint8Array(b.x.length);
+  const radius = Math.max(a.same, b.same);
+  let both = 0;
+  for (let i = 0; i < a.x.length; i++) {
+    const x = a.x[i] as number;
+    const y = a.y[i] as number;
+    const distance = (j: number): number =>
+      ((b.x[j] as number) - x) ** 2 + ((b.y[j] as number) - y) ** 2;
+    let nearest = -1;
+    for (const j of tree.within(x, y, radius)) {
+      if (taken[j] === 1) continue;
+      if (nearest < 0 || distance(j) < distance(nearest)) nearest = j;
+    }
+    if (nearest >= 0) {
+      taken[nearest] = 1;
+      both++;
+    }
+  }
+  return both;
+}
+
+/** Depth: what the faintest common stars say of the limit at equal signal-to-noise, against the first label. */
+function depthRows(data: CompareData, { seed, bootstrapDraws }: CompareOptions): ComparisonRow[] {
+  const { labels } = data;
+  const snr = labels.map(({ frames }) =>
+    frames.map(({ searched, common }) => Float64Array.from(common, (i) => snrOf(searched, i))),
+  );
+  const mean = (l: number, k: number): number => {
+    const frames = snr[l] as Float64Array[];
+    return frames.reduce((sum, column) => sum + Math.log(column[k] as number), 0) / frames.length;
+  };
+  // The fainter half by the mean over all labels: a cut in one label alone would favour it.
+  const rank = Array.from({ length: data.common }, (_, k) => ({
+    k,
+    brightness: labels.reduce((sum, _, l) => sum + mean(l, k), 0),
+  }))
+    .filter(({ brightness }) => Number.isFinite(brightness))
+    .sort((a, b) => a.brightness - b.brightness || a.k - b.k);
+  const faint = rank
+    .slice(0, Math.min(MOST_FAINT, Math.max(FEWEST, Math.ceil(rank.length / 2))))
+    .map(({ k }) => k)
+    .sort((a, b) => a - b);
+  const enough = faint.length >= FEWEST;
+  // 2.5 log10 of the ratio of signal-to-noise to the first label's, per star.
+  const first = snr[0] as Float64Array[];
+  const firstMean = Float64Array.from(
+    { length: data.common },
+    (_, k) => first.reduce((sum, column) => sum + Math.log(column[k] as number), 0) / first.length,
+  );
+  const depth = labels.map((_, l): Reading | null =>
+    enough
+      ? medianReading(
+          (snr[l] as Float64Array[]).map((column) =>
+            column.map((v, k) => (2.5 / Math.LN10) * (Math.log(v) - (firstMean[k] as number))),
+          ),
+          faint,
+          bootstrapDraws,
+          seed + 71,
+          DEPTH_ERROR,
+        )
+      : null,
+  );
+  if (depth[0]) {
+    // The first telescope is the zero point; its frames still differ among themselves.
+    depth[0] = { ...depth[0], value: 0, draws: new Float64Array(bootstrapDraws), systematic: 0 };
+  }
+  const spec = (quantity: string): RowSpec => ({
+    quantity,
+    group: 'depth',
+    scope: 'same stars',
+    unit: 'mag',
+    betterWhen: 'larger',
+  });
+  const few = enough ? null : `only ${faint.length} faint common stars`;
+  const exposure = labels.map(({ frames }) => frames[0].searched.frame.metadata.exposureSeconds);
+  const aperture = labels.map(({ frames }) => frames[0].searched.frame.metadata.apertureMm);
+  const per = (
+    quantity: string,
+    amount: readonly (number | null)[],
+    what: string,
+  ): ComparisonRow => {
+    const unknown = labels.filter((_, l) => !((amount[l] ?? 0) > 0));
+    return makeRow(
+      spec(quantity),
+      labels,
+      depth.map((one, l) => {
+        if (one === null || unknown.length > 0) return null;
+        // Where the sky is the noise, signal-to-noise grows with the root of time and of area.
+        const off = 1.25 * Math.log10((amount[l] as number) / (amount[0] as number));
+        return {
+          ...one,
+          value: one.value - off,
+          draws: Array.from(one.draws, (v) => v - off),
+          frames: one.frames.map((v) => v - off),
+        };
+      }),
+      faint.length,
+      few ??
+        (unknown.length > 0
+          ? `${what} not known for ${unknown.map(({ label }) => label).join(', ')}`
+          : null),
+    );
+  };
+  return [
+    makeRow(spec('depth'), labels, depth, faint.length, few),
+    per('depth per second', exposure, 'exposure time'),
+    per(
+      'depth per second and cm²',
+      exposure.map((t, l) => {
+        const d = aperture[l] ?? null;
+        return t === null || d === null ? null : t * d * d;
+      }),
+      'exposure time or aperture',
+    ),
+  ];
+}
+
+/** Signal-to-noise of a star's fit, lessened where neighbouring samples share their noise. */
+function snrOf({ found }: SearchedFrame, i: number): number {
+  const fits = found.sources.fits[found.reference];
+  if (!fits) return Number.NaN;
+  return noiseSnr(fits, i) / Math.max(1, found.peaks.noiseCorrelation);
+}
