@@ -77,6 +77,12 @@ export interface FrameMetadata {
   airmass: number | null;
   sensorTemperatureC: number | null;
   focusPosition: number | null;
+  /** Of the air or the focuser, not of a cooled sensor. */
+  ambientTemperatureC: number | null;
+  /** IMAGETYP as written: light, dark, flat, …. */
+  imageType: string | null;
+  /** Side of the mount, as written. */
+  pierSide: string | null;
   /** ADU, physical. */
   saturationAdu: number | null;
   pedestalAdu: number | null;

@@ -69,6 +69,14 @@ export function readMetadata(
       warn,
     ),
     focusPosition: number(source, ['FOCUSPOS', 'FOCPOS'], LIMITS.focus, warn),
+    ambientTemperatureC: number(
+      source,
+      ['AMBTEMP', 'AMB-TEMP', 'FOCTEMP', 'FOCUSTEM'],
+      LIMITS.temperature,
+      warn,
+    ),
+    imageType: text(source, ['IMAGETYP', 'FRAMETYP', 'OBSTYPE']),
+    pierSide: text(source, ['PIERSIDE']),
     saturationAdu: overrides.saturationAdu ?? number(source, ['SATURATE'], LIMITS.saturation, warn),
     pedestalAdu: readPedestal(source, warn),
   };

@@ -120,6 +120,9 @@ const metadata = z.strictObject({
   airmass: numberOrNull('air mass'),
   sensorTemperatureC: numberOrNull('sensor temperature, degrees Celsius'),
   focusPosition: numberOrNull('focuser position, steps'),
+  ambientTemperatureC: numberOrNull('temperature of the air or the focuser, degrees Celsius'),
+  imageType: textOrNull('kind of frame named by the header: light, dark, flat, …'),
+  pierSide: textOrNull('side of the mount named by the header'),
   saturationAdu: numberOrNull('saturation level of the header or of --saturation, ADU'),
   pedestalAdu: numberOrNull('pedestal named by the header, ADU'),
 });

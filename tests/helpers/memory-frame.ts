@@ -42,6 +42,9 @@ const SILENT: FrameMetadata = {
   airmass: null,
   sensorTemperatureC: null,
   focusPosition: null,
+  ambientTemperatureC: null,
+  imageType: null,
+  pierSide: null,
   saturationAdu: null,
   pedestalAdu: null,
 };
