@@ -1,0 +1,220 @@
+/** From rows with paired differences to verdicts: what is forbidden, what is sure over all rows together, what is large enough to matter. */
+import { halfWidth } from '../measure/uncertain.js';
+import { studentTwoSided } from '../stats/student.js';
+import { holmAdjusted } from './holm.js';
+import { smallestAmount } from './matters.js';
+import {
+  type ComparisonRow,
+  type FairnessItem,
+  NO_DIFFERENCE,
+  NOT_COMPARABLE,
+  type PairDifference,
+  type RowGroup,
+} from './result.js';
+import { beats, standingOf } from './standing.js';
+import { listOf } from './words.js';
+
+/** Share of a value, or amount in its unit, 1 σ. */
+interface Allowance {
+  percent?: number;
+  amount?: number;
+}
+
+/**
+ * What an item that weakens a group adds to the error of its differences. Not measured: usual sizes, so that a difference that the air or
+ * the sampling makes by itself is not taken for the telescope's. Of several items the largest counts; items not listed add nothing.
+ */
+const ALLOWANCES: Readonly<Record<string, Partial<Record<RowGroup, Allowance>>>> = {
+  // Seeing wanders by a tenth from one quarter of an hour to the next on ordinary nights. In background-limited frames the limiting
+  // brightness goes with the size: 2.5 log10(1.1) = 0.10 mag. A halo is diluted by about as much as the star grows.
+  seeing: { size: { percent: 10 }, depth: { amount: 0.1 }, colour: { percent: 10 } },
+  'time between': { size: { percent: 10 }, depth: { amount: 0.1 }, colour: { percent: 10 } },
+  'air mass': { size: { percent: 5 }, depth: { amount: 0.1 }, colour: { percent: 10 } },
+  // Stars too narrow for the grid, or pixels that take another share in them.
+  sampling: { size: { percent: 5 }, colour: { percent: 10 } },
+  // Interpolation widens stars by a few per cent.
+  'mosaic or interpolated': {
+    size: { percent: 5 },
+    colour: { percent: 10 },
+    depth: { amount: 0.1 },
+  },
+  // Another band: size goes as wavelength^−0.2 in air; half an octave makes 7 %.
+  filter: { size: { percent: 5 }, colour: { percent: 15 }, depth: { amount: 0.2 } },
+};
+
+/**
+ * Rows with verdicts; the given ones stay as they are.
+ *
+ * A row that an item forbids is 'not comparable', with that item's effect as the reason; its pairs are not tested. All pairs of all other
+ * rows are one family of tests (Holm). The better one of a pair is named when its adjusted p is below 1 − confidence and the difference is
+ * larger than the smallest that matters. A row's verdict is the label that is better than every other measured one; several labels
+ * joined by 'and' where each of them is better than all the rest and none better than another; otherwise 'no difference shown'.
+ * @param confidence over all rows together, 0 … 1
+ */
+export function judge(
+  rows: readonly ComparisonRow[],
+  fairness: readonly FairnessItem[],
+  confidence: number,
+): ComparisonRow[] {
+  const starSize = smallestStar(rows);
+  const open = rows.map((row) => prepared(row, fairness));
+  const tests = open.flatMap(({ row, allowed }) =>
+    row.verdict === NOT_COMPARABLE
+      ? []
+      : row.pairs.map((pair) => ({ pair, p: allowedP(row, pair, allowed) })),
+  );
+  const adjusted = holmAdjusted(tests.map(({ p }) => p));
+  const adjustedOf = new Map(tests.map(({ pair }, k) => [pair, adjusted[k] as number]));
+  return open.map(({ row }) => {
+    const pairs = row.pairs.map((pair): PairDifference => {
+      const p = adjustedOf.get(pair) ?? Number.NaN;
+      const sure = p < 1 - confidence;
+      return {
+        ...pair,
+        adjustedPValue: Number.isNaN(p) ? 1 : p,
+        better: sure && matters(row, pair, starSize) ? betterOf(row, pair) : null,
+      };
+    });
+    return decided({ ...row, pairs });
+  });
+}
+
+/** Smallest green (or only) star of the comparison. */
+function smallestStar(rows: readonly ComparisonRow[]): number | null {
+  const row = rows.find(({ quantity }) => quantity === 'fwhm green' || quantity === 'fwhm');
+  const sizes = Object.values(row?.values ?? {})
+    .map((value) => value?.value ?? Number.NaN)
+    .filter((value) => value > 0);
+  return sizes.length === 0 ? null : Math.min(...sizes);
+}
+
+/** The row with its caveats, or forbidden. */
+function prepared(
+  row: ComparisonRow,
+  fairness: readonly FairnessItem[],
+): { row: ComparisonRow; allowed: Allowance[] } {
+  const touching = fairness.filter(({ affects }) => affects.includes(row.group));
+  const forbidding = touching.find(({ weight }) => weight === 'forbids');
+  if (forbidding) {
+    return {
+      row: {
+        ...row,
+        verdict: NOT_COMPARABLE,
+        reason: forbidding.effect,
+        caveats: [],
+      },
+      allowed: [],
+    };
+  }
+  const weakening = touching.filter(({ weight }) => weight === 'weakens').map(({ item }) => item);
+  const known = row.pairs.length > 0;
+  return {
+    row: {
+      ...row,
+      verdict: known ? NO_DIFFERENCE : NOT_COMPARABLE,
+      reason: known ? row.reason : (row.reason ?? 'measured in fewer than two of the telescopes'),
+      caveats: known ? weakening : [],
+    },
+    allowed: weakening.flatMap((item) => {
+      const one = Object.hasOwn(ALLOWANCES, item) ? ALLOWANCES[item]?.[row.group] : undefined;
+      return one ? [one] : [];
+    }),
+  };
+}
+
+/** p of a pair, no smaller than its difference would have with the allowance for what is unfair added to its error. */
+function allowedP(row: ComparisonRow, pair: PairDifference, allowed: readonly Allowance[]): number {
+  const [first, second] = valuesOf(row, pair);
+  // Own-field and modelled rows suffer as the others do: the allowance is a share of the larger value.
+  const size = Math.max(Math.abs(first), Math.abs(second));
+  const extra = Math.max(
+    0,
+    ...allowed.map(({ percent, amount }) => amount ?? ((percent ?? 0) / 100) * size),
+  );
+  if (!(extra > 0) || !Number.isFinite(pair.pValue)) return pair.pValue;
+  const sigma = halfWidth(pair.difference);
+  const z = pair.difference.value / Math.sqrt(sigma * sigma + extra * extra);
+  return Math.max(pair.pValue, studentTwoSided(z, Number.POSITIVE_INFINITY));
+}
+
+function valuesOf(row: ComparisonRow, { first, second }: PairDifference): [number, number] {
+  const of = (label: string): number => row.values[label]?.value ?? Number.NaN;
+  return [of(first), of(second)];
+}
+
+function matters(row: ComparisonRow, pair: PairDifference, starSize: number | null): boolean {
+  const [first, second] = valuesOf(row, pair);
+  return Math.abs(pair.difference.value) > smallestAmount(row, first, second, starSize);
+}
+
+/** The better one by the sign of the difference; for 'nearer zero' it is a difference of magnitudes. */
+function betterOf({ betterWhen }: ComparisonRow, pair: PairDifference): string {
+  return pair.difference.value < 0 === (betterWhen !== 'larger') ? pair.first : pair.second;
+}
+
+/** Verdict, its difference and its confidence, from the pairs. */
+function decided(row: ComparisonRow): ComparisonRow {
+  if (row.verdict === NOT_COMPARABLE) {
+    return { ...row, difference: null, differenceOf: null, confidence: null };
+  }
+  const labels = Object.keys(row.values).filter((label) => row.values[label] !== null);
+  const { leaders, behind } = standingOf(labels, (one, other) => beats(row.pairs, one, other));
+  const decisive = row.pairs.filter(
+    ({ first, second }) =>
+      (leaders.includes(first) && behind.includes(second)) ||
+      (leaders.includes(second) && behind.includes(first)),
+  );
+  const shown = decisive.length > 0 ? closest(row, decisive) : bestTwo(row, labels);
+  return {
+    ...row,
+    ...shown,
+    verdict: leaders.length > 0 ? listOf(leaders) : NO_DIFFERENCE,
+    confidence:
+      leaders.length > 0
+        ? 1 - Math.max(...decisive.map(({ adjustedPValue }) => adjustedPValue))
+        : null,
+  };
+}
+
+/** How good a value is: larger is better. */
+function merit({ betterWhen }: ComparisonRow, value: number): number {
+  return betterWhen === 'larger' ? value : betterWhen === 'smaller' ? -value : -Math.abs(value);
+}
+
+type Shown = Pick<ComparisonRow, 'difference' | 'differenceOf'>;
+
+/** The smallest difference between a leader and one behind: the lead is at least that. */
+function closest(row: ComparisonRow, pairs: readonly PairDifference[]): Shown {
+  const pair = pairs.reduce((a, b) =>
+    Math.abs(b.difference.value) < Math.abs(a.difference.value) ? b : a,
+  );
+  return oriented(pair, pair.better === null ? betterOf(row, pair) : pair.better);
+}
+
+/** The best value less the next best. */
+function bestTwo(row: ComparisonRow, labels: readonly string[]): Shown {
+  const order = [...labels].sort(
+    (a, b) =>
+      merit(row, row.values[b]?.value ?? Number.NaN) -
+        merit(row, row.values[a]?.value ?? Number.NaN) || labels.indexOf(a) - labels.indexOf(b),
+  );
+  const [best, next] = order;
+  const pair = row.pairs.find(
+    ({ first, second }) =>
+      (first === best && second === next) || (first === next && second === best),
+  );
+  return pair && best !== undefined
+    ? oriented(pair, best)
+    : { difference: null, differenceOf: null };
+}
+
+/** The pair's difference with `best` first. */
+function oriented(pair: PairDifference, best: string): Shown {
+  const { value, low, high } = pair.difference;
+  return pair.first === best
+    ? { difference: { value, low, high }, differenceOf: [pair.first, pair.second] }
+    : {
+        difference: { value: -value, low: -high, high: -low },
+        differenceOf: [pair.second, pair.first],
+      };
+}
