@@ -3,13 +3,17 @@ import { type Quads, writeCode } from './quads.js';
 import type { SearchSpace } from './significance.js';
 import type { PreparedList } from './star-list.js';
 
-/** Proposed transforms as a struct of arrays. */
-export interface Candidates {
+/** Figures of A laid on figures of B. */
+export interface FigurePairs {
   readonly count: number;
   /** Four stars of A and the four of B laid on them, eight numbers each. */
   readonly stars: Int32Array;
   /** 1 = mirror image. */
   readonly mirrored: Uint8Array;
+}
+
+/** Proposed transforms as a struct of arrays. */
+export interface Candidates extends FigurePairs {
   /** ln of how much better true figures explain the difference of the codes than chance does, up to a constant. */
   readonly lnOdds: Float32Array;
   /** ln of px of B per px of A, and the angle of the base, radians in (−π, π]. */

@@ -112,7 +112,7 @@ export function makeQuads(list: PreparedList, { stars: n, neighbours: k }: Level
 }
 
 /** The k nearest of the n brightest for each of these, row by row. */
-function neighbourTable(list: PreparedList, n: number, k: number): Int32Array {
+export function neighbourTable(list: PreparedList, n: number, k: number): Int32Array {
   const index = indexOfBrightest(list, n);
   const near = new Int32Array(n * k);
   const found = new Int32Array(k + 1);

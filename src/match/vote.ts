@@ -1,5 +1,5 @@
 /** Which of many proposed transforms deserve a closer look: votes of the figures, then of the stars round a figure. */
-import type { Candidates } from './candidates.js';
+import type { Candidates, FigurePairs } from './candidates.js';
 import { wideTolerance } from './pairing.js';
 import { lnTailBound } from './significance.js';
 import { indexOfBrightest, type PreparedList } from './star-list.js';
@@ -93,7 +93,7 @@ export class LocalVote {
   }
 
   /** The candidate's similarity without asking anyone; null when its stars do not determine one. */
-  propose({ stars, mirrored }: Candidates, c: number): Proposal | null {
+  propose({ stars, mirrored }: FigurePairs, c: number): Proposal | null {
     const { a, b, pairs } = this;
     for (let j = 0; j < 4; j++) {
       pairs.ax[j] = a.x[stars[8 * c + j]];
@@ -116,7 +116,7 @@ export class LocalVote {
   }
 
   /** Fills in the score: the nearest stars of the sparser list are looked for in the denser one. */
-  ask(proposal: Proposal, candidates: Candidates, c: number): void {
+  ask(proposal: Proposal, candidates: FigurePairs, c: number): void {
     const { a, b, found, d2, point } = this;
     const { transform, x, y, base } = proposal;
     const scale =
