@@ -86,7 +86,7 @@ const LEAST_STARS = 3;
 
 export const INPUT = 'Which files:';
 export const FRAME = 'What the file does not say, or says wrongly:';
-const MEASURING = 'Measuring:';
+export const MEASURING = 'Measuring:';
 export const OUTPUT = 'Output:';
 
 export function colorOption(): Option {
@@ -98,6 +98,14 @@ export function colorOption(): Option {
 
 export function forceOption(): Option {
   return new Option('--force', 'replace output files that exist').helpGroup(OUTPUT);
+}
+
+/** @param meaning what the stars are for */
+export function maxStarsOption(meaning: string): Option {
+  return new Option('--max-stars <n>', meaning)
+    .argParser(wholeNumber(LEAST_STARS))
+    .default(DEFAULT_MEASURE_OPTIONS.maxStars)
+    .helpGroup(MEASURING);
 }
 
 type Add = (group: string, option: Option) => void;
@@ -210,12 +218,7 @@ export function addMeasureOptions(command: Command): Command {
       .choices(['all', 'centre'])
       .default(DEFAULT_MEASURE_OPTIONS.zone),
   );
-  add(
-    MEASURING,
-    new Option('--max-stars <n>', 'most stars to use, the clearest first')
-      .argParser(wholeNumber(LEAST_STARS))
-      .default(DEFAULT_MEASURE_OPTIONS.maxStars),
-  );
+  command.addOption(maxStarsOption('most stars to use, the clearest first'));
   add(
     MEASURING,
     new Option(

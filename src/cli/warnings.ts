@@ -65,7 +65,8 @@ export function showError(error: unknown, terminal: Terminal): void {
   terminal.message(text.split('\n').map(escapeControls).join('\n'));
 }
 
-function showFault(message: string, remedy: string, terminal: Terminal): void {
+/** One error with what to do about it. */
+export function showFault(message: string, remedy: string, terminal: Terminal): void {
   terminal.message(`${terminal.messageStyle.red('error:')} ${escapeControls(message)}`);
   if (remedy !== '') terminal.message(`  what to do: ${escapeControls(remedy)}`);
 }

@@ -269,7 +269,11 @@ function decimals({ unit }: ComparisonRow, { mostDecimals }: Room): number {
 }
 
 function valueText(row: ComparisonRow, value: Uncertain | null, room: Room): string {
-  const text = withUncertainty(value, decimals(row, room));
+  // What can only be positive and is not seen has an upper limit.
+  const text =
+    value !== null && value.value === 0 && value.low === 0 && value.high > 0
+      ? `< ${significant(value.high, 2)}`
+      : withUncertainty(value, decimals(row, room));
   const shown = row.betterWhen === 'nearer zero' && row.group === 'colour' ? signed(text) : text;
   return room.errorsBelow ? shown.replace(' ', '\n') : shown;
 }

@@ -3,6 +3,7 @@ import { Command, Option } from 'commander';
 import { UsageError } from '../../errors.js';
 import type { FieldOutcome } from '../../field/outcome.js';
 import { DEFAULT_MEASURE_OPTIONS } from '../../measure/options.js';
+import type { NamedPicture } from '../../report/field-pictures.js';
 import type { TextStyle } from '../../report/layout.js';
 import {
   addFrameOptions,
@@ -94,8 +95,9 @@ async function runField(
   if (names.length === 0) throw new UsageError('no frame is named', 'name frames; see --help');
   const { resultTarget, writeResult } = await import('../result-output.js');
   const target = await resultTarget(flags);
+  const { checkPictures, writePictures } = await import('../picture-files.js');
   if (flags.svg !== undefined) {
-    await checkPictures(flags.svg, flags.rotated !== undefined, flags.force ?? false);
+    await checkPictures(flags.svg, pictureNames(flags.rotated !== undefined), flags.force ?? false);
   }
 
   const { expandInputs } = await import('../inputs.js');
@@ -135,7 +137,7 @@ async function runField(
     text: (width: number, style: TextStyle) => fieldText(outcome, width, style),
   };
   await writeResult(target, result, terminal);
-  if (flags.svg !== undefined) await writePictures(outcome, flags.svg, terminal);
+  if (flags.svg !== undefined) await writePictures(flags.svg, await picturesOf(outcome), terminal);
   const { showFailedFiles, showWarnings } = await import('../warnings.js');
   showWarnings(outcome.warnings, files.length === 1, terminal);
   const failed = outcome.sets.flatMap((set) => set.failed);
@@ -147,32 +149,19 @@ async function runField(
 const FIELD_STARS = 1500;
 
 const PICTURES = ['whiskers', 'size', 'stars', 'light'] as const;
+/** Pictures of the second set. */
+const TURNED = '-rotated';
 
-/** Name of a picture of one set. */
-function pictureFile(name: string, turned: boolean): string {
-  return `${name}${turned ? '-rotated' : ''}.svg`;
+/** Names of all pictures that may be written. */
+function pictureNames(rotated: boolean): string[] {
+  return [...PICTURES, ...(rotated ? PICTURES.map((name) => name + TURNED) : [])];
 }
 
-async function checkPictures(folder: string, rotated: boolean, force: boolean): Promise<void> {
-  const { checkFolderTarget } = await import('../output.js');
-  const names = [false, ...(rotated ? [true] : [])].flatMap((turned) =>
-    PICTURES.map((name) => pictureFile(name, turned)),
-  );
-  checkFolderTarget(folder, names, force);
-}
-
-async function writePictures(
-  outcome: FieldOutcome,
-  folder: string,
-  terminal: Terminal,
-): Promise<void> {
-  const { join } = await import('node:path');
+async function picturesOf(outcome: FieldOutcome): Promise<NamedPicture[]> {
   const { fieldPictures } = await import('../../report/field-pictures.js');
-  const { svgDocument } = await import('../../report/svg/document.js');
   const { greyStamp } = await import('../../report/svg/stamps.js');
-  const { greyPng } = await import('../grey-png.js');
-  const { writeWhole } = await import('../output.js');
-  let written = 0;
+  const { greyPng } = await import('../png-data.js');
+  const pictures: NamedPicture[] = [];
   for (const [index, set] of outcome.sets.entries()) {
     if (set.leading === null) continue;
     const stamps = await Promise.all(
@@ -182,9 +171,8 @@ async function writePictures(
     );
     const title = set.files.length === 1 ? (set.files[0] ?? '') : `${set.files.length} frames`;
     for (const { name, picture } of fieldPictures(set, title, stamps)) {
-      writeWhole(join(folder, pictureFile(name, index === 1)), svgDocument(picture));
-      written++;
+      pictures.push({ name: index === 1 ? name + TURNED : name, picture });
     }
   }
-  terminal.message(`wrote ${written} pictures into ${folder}`);
+  return pictures;
 }
