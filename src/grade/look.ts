@@ -13,7 +13,7 @@ import type { NightFrame, NightStars } from './night-frame.js';
 import { findTrails } from './trails.js';
 
 /** Stars that a record carries: more match no better. */
-const MOST_STARS = 200;
+const MOST_STARS = 120;
 /** Stars and draws of the quick form: a tenth of the error of a night's scatter. */
 const QUICK: Partial<MeasureOptions> = { maxStars: 120, bootstrapDraws: 60 };
 

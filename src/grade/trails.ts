@@ -18,13 +18,16 @@ export interface PeakList {
 /** Peaks that vote at most: the search over pairs grows with the square. */
 const MOST_VOTERS = 900;
 /** A trail reaches over this share of the frame's shorter side at least. */
-const SHORTEST_SHARE = 0.25;
+const SHORTEST_SHARE = 0.4;
 const FEWEST_PEAKS = 8;
 /** Angles of the voting plane, and its step across, in strips. */
 const ANGLES = 360;
 /** ln of the accepted chance of a line like this among unrelated peaks, all lines tried counted. */
 const LN_ACCEPTED = Math.log(1e-6);
 const MOST_TRAILS = 5;
+/** Strips on both sides of a line, from and to this many half-widths off it, tell how crowded its surroundings are. */
+const BESIDE_FROM = 3;
+const BESIDE_TO = 9;
 /** A gap longer than this share of the trail ends it. */
 const LARGEST_GAP = 0.35;
 
@@ -48,7 +51,7 @@ export function findTrails(peaks: PeakList): NightTrail[] {
       .filter((i) => Math.abs(across(peaks, i, line)) <= strip)
       .sort((a, b) => along(peaks, a, line) - along(peaks, b, line));
     const run = longestRun(peaks, on, line, SHORTEST_SHARE * Math.min(width, height));
-    const lnFalse = run === null ? 0 : lnChance(peaks, voters.length, run, line, strip);
+    const lnFalse = run === null ? 0 : lnChance(peaks, voters, run, line, strip);
     if (run === null || lnFalse > LN_ACCEPTED) break;
     const first = along(peaks, run[0] as number, line);
     const last = along(peaks, run[run.length - 1] as number, line);
@@ -181,22 +184,32 @@ function longestRun(
   return best;
 }
 
-/** ln of the chance of so many unrelated peaks on a stretch like this, over all lines and stretches that were tried. */
+/**
+ * ln of the chance of so many unrelated peaks on a stretch like this, over all lines that were tried. What to expect comes from the frame
+ * as a whole or from strips beside the line, whichever is more: peaks crowd in galaxies, nebulae and clusters.
+ */
 function lnChance(
-  { width, height, ...peaks }: PeakList,
-  voters: number,
+  peaks: PeakList,
+  voters: readonly number[],
   run: readonly number[],
   line: Line,
   strip: number,
 ): number {
-  const list = { width, height, ...peaks };
-  const length =
-    along(list, run[run.length - 1] as number, line) - along(list, run[0] as number, line);
-  const expected = (voters * 2 * strip * length) / (width * height);
+  const start = along(peaks, run[0] as number, line);
+  const end = along(peaks, run[run.length - 1] as number, line);
+  const overall = (voters.length * 2 * strip * (end - start)) / (peaks.width * peaks.height);
+  let beside = 0;
+  for (const i of voters) {
+    const off = Math.abs(across(peaks, i, line)) / strip;
+    const s = along(peaks, i, line);
+    if (off > BESIDE_FROM && off <= BESIDE_TO && s >= start && s <= end) beside++;
+  }
+  // The strips beside are together wider than the line's own by this factor; one peak more, so that none is not zero.
+  const expected = Math.max(overall, (beside + 1) / (BESIDE_TO - BESIDE_FROM));
   const n = run.length - 2;
   if (n <= expected) return 0;
   // Chernoff bound of the Poisson tail P(N ≥ n) ≤ exp(−λ) (eλ/n)^n; two peaks define the line and prove nothing.
   const lnTail = -expected + n * (1 + Math.log(expected / n));
-  const tried = (voters * (voters - 1)) / 2;
+  const tried = (voters.length * (voters.length - 1)) / 2;
   return lnTail + Math.log(tried);
 }

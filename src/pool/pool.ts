@@ -1,5 +1,6 @@
 /** Many files, one or several threads, results in input order. */
 import { stat } from 'node:fs/promises';
+import { type Runner, runLanes, threadRunner } from './lanes.js';
 import { type MeasureOutcome, type MeasureTask, measureFile } from './measure-file.js';
 
 /** Told after each file, in the order of completion; the next file waits for it on a single thread. */
@@ -33,42 +34,10 @@ export async function measureAll(
   listener: OutcomeListener = () => {},
 ): Promise<MeasureOutcome[]> {
   const threads = Math.min(jobs, tasks.length);
-  return threads < 2 ? measureHere(tasks, listener) : measureThere(tasks, threads, listener);
-}
-
-async function measureHere(
-  tasks: readonly MeasureTask[],
-  listener: OutcomeListener,
-): Promise<MeasureOutcome[]> {
-  const outcomes: MeasureOutcome[] = [];
-  for (const [index, task] of tasks.entries()) {
-    const outcome = await measureFile(task);
-    outcomes.push(outcome);
-    await listener(outcome, index);
-  }
-  return outcomes;
-}
-
-async function measureThere(
-  tasks: readonly MeasureTask[],
-  threads: number,
-  listener: OutcomeListener,
-): Promise<MeasureOutcome[]> {
-  const { Piscina } = await import('piscina');
-  const pool = new Piscina({
-    filename: new URL('./worker.js', import.meta.url).href,
-    minThreads: threads,
-    maxThreads: threads,
-  });
-  try {
-    return await Promise.all(
-      tasks.map(async (task, index) => {
-        const outcome = (await pool.run(task)) as MeasureOutcome;
-        await listener(outcome, index);
-        return outcome;
-      }),
-    );
-  } finally {
-    await pool.destroy();
-  }
+  const runner: Runner<MeasureTask, MeasureOutcome> =
+    threads < 2
+      ? { run: measureFile, end: async () => {} }
+      : await threadRunner('./worker.js', threads);
+  // Nothing stops these lanes: every outcome is there.
+  return (await runLanes(tasks, threads, runner, listener)) as MeasureOutcome[];
 }
