@@ -31,6 +31,8 @@ export interface Reading {
   draws: ArrayLike<number>;
   /** 1 σ from the stars, where there are no draws. */
   sigma?: number;
+  /** The quantity cannot be smaller. */
+  least?: number;
   /** Stars that the draws are made of. */
   stars: number;
   /** 1 σ that more stars do not lessen, in the row's unit. */
@@ -83,7 +85,10 @@ export function uncertainOf(reading: Reading): Uncertain | null {
     reading.frames.length < 2
       ? 0
       : frameError(reading) * studentInflation(reading.frames.length - 1);
-  return widen(widen(value, reading.systematic), frames);
+  const wide = widen(widen(value, reading.systematic), frames);
+  return wide === null || reading.least === undefined
+    ? wide
+    : { ...wide, low: Math.max(reading.least, wide.low) };
 }
 
 /**

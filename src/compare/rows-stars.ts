@@ -161,6 +161,7 @@ function ellipticityRow(
       draws: drawsOf(picks, used.length, (at) => of(label.squared, at)),
       stars: used.length,
       systematic: ELLIPTICITY_ERROR,
+      least: 0,
       frames: label.frames.map(({ squared }) => of(squared, every)),
     };
   });
@@ -393,6 +394,7 @@ function ownCornersRow(data: CompareData, { seed, bootstrapDraws }: CompareOptio
       draws: drawsOf(picks, used.length, (at) => rootMean(squared, at, used)),
       stars: used.length,
       systematic: ELLIPTICITY_ERROR,
+      least: 0,
       frames: [],
     };
   });
