@@ -11,7 +11,8 @@ import { drawnGroups, smallSampleFactor, studentInflation } from '../measure/boo
 import type { Uncertain } from '../measure/result.js';
 import { widen } from '../measure/systematics.js';
 import { halfWidth, plusMinus, scaled, uncertain } from '../measure/uncertain.js';
-import { interval68, standardDeviation } from '../stats/robust.js';
+import { createRandom } from '../stats/random.js';
+import { interval68, medianOf, standardDeviation } from '../stats/robust.js';
 import { studentTwoSided } from '../stats/student.js';
 import type { LabelData } from './label.js';
 import {
@@ -37,6 +38,8 @@ export interface Reading {
   stars: number;
   /** 1 σ that more stars do not lessen, in the row's unit. */
   systematic: number;
+  /** The part of it that another telescope shows alike, since it comes from the sky: it counts for the value, not for the difference. */
+  shared?: number;
   /** The value of every frame. */
   frames: readonly number[];
 }
@@ -59,6 +62,39 @@ const UNLIKE_FACTOR = 1.5;
 const LEAST_UNLIKE = 0.5;
 /** A value within this many half-intervals of zero is no base for per cent. */
 const BASE_SIGMA = 3;
+
+/**
+ * Reading of a number that every star has: the median (or another statistic) over the listed stars of the mean over the frames, with a
+ * bootstrap over the stars (Efron 1979, Annals of Statistics 7, 1). The same seed and number of stars draw the same stars.
+ * @param frames one column per frame, indexed by star
+ */
+export function resampled(
+  frames: readonly ArrayLike<number>[],
+  stars: readonly number[],
+  draws: number,
+  seed: number,
+  systematic: number,
+  statistic: (values: Float64Array) => number = medianOf,
+): Reading {
+  const n = stars.length;
+  const columns = frames.map((column) => Float64Array.from(stars, (k) => column[k] as number));
+  const mean = Float64Array.from(
+    { length: n },
+    (_, i) => columns.reduce((sum, column) => sum + (column[i] as number), 0) / columns.length,
+  );
+  const random = createRandom(seed);
+  const picked = new Float64Array(n);
+  return {
+    value: statistic(mean),
+    draws: Float64Array.from({ length: draws }, () => {
+      for (let i = 0; i < n; i++) picked[i] = mean[Math.floor(random() * n)] as number;
+      return statistic(picked);
+    }),
+    stars: n,
+    systematic,
+    frames: columns.map((column) => statistic(column)),
+  };
+}
 
 /** Share of the method's errors that two labels do not have in common, 0.5 … 1. */
 export function unlikeness(a: LabelData, b: LabelData): number {
@@ -181,7 +217,7 @@ export function pairOf(
     sigma = starSigma;
   }
   if (difference === null || !Number.isFinite(value)) return null;
-  const method = unlike * Math.sqrt(a.systematic ** 2 + b.systematic ** 2);
+  const method = unlike * Math.sqrt(ownSquare(a) + ownSquare(b));
   const frames = [a, b].map(frameError) as [number, number];
   const counts = [a.frames.length, b.frames.length] as [number, number];
   const parts: [number, number][] = [
@@ -205,6 +241,11 @@ export function pairOf(
   if (widened === null) return null;
   const pValue = total > 0 ? studentTwoSided(value / total, freedom) : value === 0 ? 1 : 0;
   return { difference: widened, pValue, sigma: total };
+}
+
+/** Square of the systematic error that another telescope does not share. */
+function ownSquare({ systematic, shared = 0 }: Reading): number {
+  return Math.max(0, systematic ** 2 - shared ** 2);
 }
 
 /** Errors in quadrature, and their degrees of freedom together (Satterthwaite 1946, Biometrics Bulletin 2, 110). */

@@ -5,12 +5,10 @@ import { measureIllumination } from '../field/illumination.js';
 import { knownPedestal } from '../field/pedestal.js';
 import type { SearchedFrame } from '../measure/search-frame.js';
 import { noiseSnr } from '../measure/sources.js';
-import { createRandom } from '../stats/random.js';
-import { medianOf } from '../stats/robust.js';
 import { COMMON_SNR, ontoFirst } from './common.js';
 import type { CompareData, LabelData, LabelFrame } from './label.js';
 import type { CompareOptions } from './options.js';
-import { makeRow, type Reading, type RowSpec } from './readings.js';
+import { makeRow, type Reading, type RowSpec, resampled } from './readings.js';
 import type { ComparisonRow } from './result.js';
 
 /** Fewest faint stars behind a depth, and most of them. */
@@ -135,13 +133,7 @@ function headroomRow(
     labels.map((label, l) =>
       unknown.includes(label) || used.length < FEWEST
         ? null
-        : medianReading(
-            columns[l] as Float64Array[],
-            used,
-            bootstrapDraws,
-            seed + 61,
-            HEADROOM_ERROR,
-          ),
+        : resampled(columns[l] as Float64Array[], used, bootstrapDraws, seed + 61, HEADROOM_ERROR),
     ),
     used.length,
     unknown.length > 0
@@ -150,37 +142,6 @@ function headroomRow(
         ? 'too few common stars'
         : null,
   );
-}
-
-/** Median over the listed stars of the mean over the frames; the same seed and list draw the same stars. */
-function medianReading(
-  frames: readonly Float64Array[],
-  used: readonly number[],
-  draws: number,
-  seed: number,
-  systematic: number,
-): Reading {
-  const n = used.length;
-  const of = (values: (k: number) => number, at: (i: number) => number): number =>
-    medianOf(Float64Array.from({ length: n }, (_, i) => values(used[at(i)] as number)));
-  const mean = (k: number): number =>
-    frames.reduce((sum, column) => sum + (column[k] as number), 0) / frames.length;
-  const random = createRandom(seed);
-  return {
-    value: of(mean, (i) => i),
-    draws: Float64Array.from({ length: draws }, () => {
-      const picks = Int32Array.from({ length: n }, () => Math.floor(random() * n));
-      return of(mean, (i) => picks[i] as number);
-    }),
-    stars: n,
-    systematic,
-    frames: frames.map((column) =>
-      of(
-        (k) => column[k] as number,
-        (i) => i,
-      ),
-    ),
-  };
 }
 
 /** A star found in the common field by the matched filter, at a place on the first label's reference frame. */
@@ -300,7 +261,7 @@ function depthRows(data: CompareData, { seed, bootstrapDraws }: CompareOptions):
   );
   const depth = labels.map((_, l): Reading | null =>
     enough
-      ? medianReading(
+      ? resampled(
           (snr[l] as Float64Array[]).map((column) =>
             column.map((v, k) => (2.5 / Math.LN10) * (Math.log(v) - (firstMean[k] as number))),
           ),

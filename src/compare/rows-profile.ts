@@ -164,7 +164,13 @@ function colourRows(data: CompareData): ComparisonRow[] {
   const excess = (label: LabelData, wide: number, narrow: number): Reading => {
     const read = excessRead(wide, narrow);
     const value = read((label.averaged as NonNullable<LabelData['averaged']>).best);
-    return readingOf(data, label, read, excessError(value, crowding(label)));
+    const all = excessError(value, crowding(label));
+    // The same neighbours within the same angle spoil every telescope's wings; a wider lens a little more, which the rest covers.
+    const own = excessError(value, 0);
+    return {
+      ...readingOf(data, label, read, all),
+      shared: Math.sqrt(all ** 2 - own ** 2),
+    };
   };
   const contrasts: readonly [string, 'r' | 'g' | 'b', 'r' | 'g' | 'b', keyof PerfectLens][] = [
     ['halo blue minus red', 'b', 'r', 'blueMinusRedPercent'],
@@ -196,6 +202,7 @@ function colourRows(data: CompareData): ComparisonRow[] {
             draws: Array.from(one.draws, (v) => v - expected),
             stars: one.stars,
             systematic: Math.sqrt(one.systematic ** 2 + PERFECT_LENS_POINTS ** 2),
+            ...(one.shared !== undefined && { shared: one.shared }),
             frames: one.frames.map((v) => v - expected),
           };
         },
