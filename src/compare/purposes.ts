@@ -1,0 +1,197 @@
+/** Which telescope for what: each purpose from the rows that matter for it, never from a score over everything. */
+import {
+  type ComparisonRow,
+  NO_DIFFERENCE,
+  NOT_COMPARABLE,
+  type Purpose,
+  type PurposeVerdict,
+} from './result.js';
+import { beats, type Standing, standingOf } from './standing.js';
+import { comparedRow, rowOf, topicOf, valuesAgainst } from './topics.js';
+import { listOf, sentence } from './words.js';
+
+export const DEPENDS = 'depends';
+export const CANNOT_TELL = 'cannot tell';
+
+interface PurposeRule {
+  purpose: Purpose;
+  /** Rows that count; green stands for the only channel of mono cameras. */
+  rows: readonly string[];
+  /** Without a verdict on one of these there is none on the purpose. */
+  needs: readonly string[];
+  /** What frames cannot show of it. */
+  note: string;
+}
+
+/** Which rows and why: docs/compare.md. */
+const RULES: readonly PurposeRule[] = [
+  {
+    purpose: 'bright targets by eye',
+    rows: ['halo blue minus red', 'halo red minus green', 'fwhm green'],
+    needs: ['halo blue minus red'],
+    note: 'The eye sees less of the violet than a camera does.',
+  },
+  {
+    purpose: 'imaging without a corrector',
+    rows: [
+      'fwhm green',
+      'r80 red',
+      'r80 blue',
+      'halo blue minus red',
+      'lateral colour',
+      'growth centre to corner (own field)',
+      'ellipticity in the corners (own field)',
+    ],
+    needs: ['fwhm green', 'growth centre to corner (own field)'],
+    note: 'This holds if the frames were taken without one.',
+  },
+  {
+    purpose: 'imaging with a corrector',
+    rows: ['fwhm green', 'r80 red', 'r80 blue', 'halo blue minus red'],
+    needs: ['fwhm green'],
+    note: 'Corners are left out here: a flattener mends them, but it does not mend colour.',
+  },
+  {
+    purpose: 'small sensor',
+    rows: ['fwhm green', 'halo blue minus red', 'ellipticity', 'depth per second'],
+    needs: ['fwhm green'],
+    note: '',
+  },
+  {
+    purpose: 'large sensor',
+    rows: [
+      'fwhm green',
+      'halo blue minus red',
+      'lateral colour',
+      'growth centre to corner (own field)',
+      'ellipticity in the corners (own field)',
+      'corner illumination',
+    ],
+    needs: ['growth centre to corner (own field)'],
+    note: 'Nothing is known beyond the corners of these frames.',
+  },
+];
+
+/** Verdicts for all purposes, from judged rows. `labels` in the order of the comparison. */
+export function purposesOf(
+  labels: readonly string[],
+  rows: readonly ComparisonRow[],
+): PurposeVerdict[] {
+  return RULES.map((rule) => {
+    const parts = rule.rows.flatMap((quantity) => comparedRow(rows, quantity) ?? []);
+    const restsOn = parts.map(({ quantity }) => quantity);
+    const lacking = rule.needs.find((quantity) => comparedRow(rows, quantity) === null);
+    if (lacking !== undefined) {
+      return {
+        purpose: rule.purpose,
+        verdict: CANNOT_TELL,
+        sentence: lackingSentence(rowOf(rows, lacking), lacking),
+        restsOn,
+      };
+    }
+    return { purpose: rule.purpose, ...verdictOf(labels, parts, rule.note), restsOn };
+  });
+}
+
+function lackingSentence(row: ComparisonRow | null, quantity: string): string {
+  const { subject } = topicOf(row ?? { quantity });
+  const reason = row?.verdict === NOT_COMPARABLE ? row.reason : null;
+  return `${sentence(subject)} could not be compared${reason === null ? '.' : `: ${reason.replace(/\.$/, '')}.`}`;
+}
+
+/** `one` is better in some part and `other` in none. */
+function isBetter(parts: readonly ComparisonRow[], one: string, other: string): boolean {
+  return (
+    parts.some(({ pairs }) => beats(pairs, one, other)) &&
+    !parts.some(({ pairs }) => beats(pairs, other, one))
+  );
+}
+
+function verdictOf(
+  labels: readonly string[],
+  parts: readonly ComparisonRow[],
+  note: string,
+): Pick<PurposeVerdict, 'verdict' | 'sentence'> {
+  const decided = parts.filter(({ pairs }) => pairs.some(({ better }) => better !== null));
+  if (decided.length === 0) {
+    return {
+      verdict: NO_DIFFERENCE,
+      sentence:
+        `No difference was shown in ${listOf(parts.map((row) => topicOf(row).subject))}: either would do.`.replace(
+          'either',
+          labels.length === 2 ? 'either' : 'any of them',
+        ),
+    };
+  }
+  const standing = standingOf(labels, (one, other) => isBetter(parts, one, other));
+  const words = [
+    standing.leaders.length > 0
+      ? leadSentence(standing, decided)
+      : `${listOf(decided.map((row) => partWords(labels, row)))}.`,
+    weakness(decided),
+    note,
+  ].filter((text) => text !== '');
+  return {
+    verdict: standing.leaders.length > 0 ? listOf(standing.leaders) : DEPENDS,
+    sentence: words.join(' '),
+  };
+}
+
+/** `a has sharper stars (3.1 arcsec, against 3.4 arcsec for b) and less blue halo (…).` */
+function leadSentence({ leaders, behind }: Standing, decided: readonly ComparisonRow[]): string {
+  const merits = decided
+    .filter(({ pairs }) =>
+      leaders.every((one) => behind.every((other) => beats(pairs, one, other))),
+    )
+    .map((row) => `${topicOf(row).merit} (${valuesAgainst(row, leaders, behind)})`);
+  const partly = decided
+    .filter(
+      ({ pairs }) =>
+        !leaders.every((one) => behind.every((other) => beats(pairs, one, other))) &&
+        leaders.some((one) => behind.some((other) => beats(pairs, one, other))),
+    )
+    .map((row) => topicOf(row).merit);
+  const has = leaders.length === 1 ? 'has' : 'have';
+  const against = behind.length === 1 ? '' : ' than some of the others';
+  const parts = [
+    ...(merits.length > 0 ? [listOf(merits)] : []),
+    ...(partly.length > 0 ? [`${listOf(partly)}${against}`] : []),
+  ];
+  const among = leaders.flatMap((one, i) =>
+    leaders
+      .slice(i + 1)
+      .filter((other) =>
+        decided.some(({ pairs }) => beats(pairs, one, other) || beats(pairs, other, one)),
+      ),
+  );
+  const between =
+    leaders.length < 2
+      ? ''
+      : among.length > 0
+        ? ' Between them, each is better in something.'
+        : ' Between them no difference was shown.';
+  return `${listOf(leaders)} ${has} ${parts.join(', and ')}.${between}`;
+}
+
+/** `a has sharper stars than b`. */
+function partWords(labels: readonly string[], row: ComparisonRow): string {
+  const { leaders, behind } = standingOf(
+    labels.filter((label) => row.values[label]),
+    (one, other) => beats(row.pairs, one, other),
+  );
+  const { merit } = topicOf(row);
+  if (leaders.length > 0) {
+    return `${listOf(leaders)} ${leaders.length === 1 ? 'has' : 'have'} ${merit} (${valuesAgainst(row, leaders, behind)})`;
+  }
+  const better = row.pairs.flatMap(({ first, second, better }) =>
+    better === null ? [] : [`${better} than ${better === first ? second : first}`],
+  );
+  return `${merit}: ${listOf(better)}`;
+}
+
+/** Caveats that all deciding rows share. */
+function weakness(decided: readonly ComparisonRow[]): string {
+  const [first, ...others] = decided.map(({ caveats }) => caveats);
+  const shared = (first ?? []).filter((item) => others.every((list) => list.includes(item)));
+  return shared.length === 0 ? '' : `Part of it may be due to ${listOf(shared)}.`;
+}
