@@ -1,0 +1,70 @@
+/** A `measure` document read back, with its stars: for comparing telescopes without their frames. */
+import { FrameReadError } from '../errors.js';
+import type { MeasureDocument } from './json.js';
+import { MEASURE_SCHEMA_ID } from './json.js';
+import { measureDocumentSchema } from './schema.js';
+
+const AGAIN = 'run `bluerim measure --with-stars -o FILE.json` on its frames';
+
+/** The schema name of anything that was parsed; null where it has none. */
+function schemaOf(document: unknown): string | null {
+  if (typeof document !== 'object' || document === null) return null;
+  const schema = (document as { schema?: unknown }).schema;
+  return typeof schema === 'string' ? schema : null;
+}
+
+/**
+ * Checks that `text` is a `measure` document that holds stars, and returns it. Fields of a later version are let pass.
+ * Values that were not measured are null, also where a record in memory holds NaN.
+ * @throws FrameReadError `not-json`, `not-a-record`, `no-stars-in-record`
+ */
+export function readMeasureDocument(text: string, path: string): MeasureDocument {
+  let document: unknown;
+  try {
+    document = JSON.parse(text);
+  } catch (cause) {
+    throw new FrameReadError('not-json', path, 'this is no JSON document', AGAIN, { cause });
+  }
+  const schema = schemaOf(document);
+  if (schema?.startsWith('bluerim/field/') === true) {
+    throw new FrameReadError(
+      'no-stars-in-record',
+      path,
+      'a result of `field` holds cells and causes, not the stars that a comparison needs',
+      AGAIN,
+    );
+  }
+  if (schema !== MEASURE_SCHEMA_ID) {
+    throw new FrameReadError(
+      'not-a-record',
+      path,
+      schema === null
+        ? 'this JSON document was not written by bluerim'
+        : `this is a document of kind ${schema}; wanted: ${MEASURE_SCHEMA_ID}`,
+      AGAIN,
+    );
+  }
+  const checked = measureDocumentSchema.safeParse(document);
+  const fault = checked.error?.issues.find(({ code }) => code !== 'unrecognized_keys');
+  if (fault !== undefined) {
+    throw new FrameReadError(
+      'not-a-record',
+      path,
+      `damaged or changed by hand: ${fault.path.join('.') || 'the document'}: ${fault.message}`,
+      AGAIN,
+    );
+  }
+  const record = document as MeasureDocument;
+  const measured = record.frames.filter(({ status }) => status === 'ok');
+  if (!measured.some(({ starList }) => starList?.some(({ flags }) => flags.length > 0))) {
+    throw new FrameReadError(
+      'no-stars-in-record',
+      path,
+      measured.some(({ starList }) => starList !== undefined)
+        ? 'no star was found in its frames'
+        : 'it was written without the stars that a comparison needs',
+      AGAIN,
+    );
+  }
+  return record;
+}

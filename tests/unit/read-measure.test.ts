@@ -1,0 +1,71 @@
+import { describe, expect, test } from 'vitest';
+import { createCatalogue } from '../../src/catalogue/catalogue.js';
+import { FrameReadError } from '../../src/errors.js';
+import { DEFAULT_MEASURE_OPTIONS } from '../../src/measure/options.js';
+import { jsonText, measureDocument } from '../../src/report/json.js';
+import { readMeasureDocument } from '../../src/report/read-measure.js';
+import { colourFixture, failedFixture, monoFixture } from '../helpers/frame-result.js';
+
+function textWith(stars: number | null): string {
+  const results = [failedFixture(), colourFixture(), monoFixture()];
+  const catalogue = createCatalogue(stars ?? 0, ['R', 'G', 'B']);
+  const lists = results.map(() => [{ file: 'a.fits', catalogue }]);
+  return jsonText(
+    measureDocument(results, null, DEFAULT_MEASURE_OPTIONS, {}, [], stars === null ? null : lists),
+  );
+}
+
+function codeOf(text: string): [code: string, message: string, remedy: string] {
+  try {
+    readMeasureDocument(text, 'x.json');
+  } catch (error) {
+    expect(error).toBeInstanceOf(FrameReadError);
+    const { code, message, remedy, path } = error as FrameReadError;
+    expect(path).toBe('x.json');
+    return [code, message, remedy];
+  }
+  throw new Error('no error');
+}
+
+describe('a measure document read back', () => {
+  test('what was written comes back, fields of a later version included', () => {
+    const text = textWith(5);
+    expect(readMeasureDocument(text, 'x.json')).toEqual(JSON.parse(text));
+    const later = text.replace('"version"', '"ofALaterVersion": 3,\n  "version"');
+    expect(readMeasureDocument(later, 'x.json').frames).toHaveLength(3);
+  });
+
+  test('without stars: what to do', () => {
+    const [code, message, remedy] = codeOf(textWith(null));
+    expect(code).toBe('no-stars-in-record');
+    expect(message).toMatch(/without the stars/);
+    expect(remedy).toContain('measure --with-stars');
+    expect(codeOf(textWith(0))[1]).toMatch(/no star was found/);
+  });
+
+  test('a result of `field` is named as such', () => {
+    const [code, message, remedy] = codeOf('{"schema": "bluerim/field/1"}');
+    expect(code).toBe('no-stars-in-record');
+    expect(message).toContain('`field`');
+    expect(remedy).toContain('measure --with-stars');
+  });
+
+  test.each([
+    ['', 'not-json'],
+    ['SIMPLE  =                    T', 'not-json'],
+    ['null', 'not-a-record'],
+    ['[1, 2]', 'not-a-record'],
+    ['{"schema": 7}', 'not-a-record'],
+    ['{"schema": "bluerim/compare/1"}', 'not-a-record'],
+    ['{"schema": "bluerim/measure/1"}', 'not-a-record'],
+    ['{"schema": "bluerim/measure/1", "frames": [null]}', 'not-a-record'],
+  ])('%j is refused', (text, code) => {
+    expect(codeOf(text)[0]).toBe(code);
+  });
+
+  test('a damaged list is refused with its place', () => {
+    const [code, message] = codeOf(textWith(5).replace('"flags": [0,', '"flags": ["x",'));
+    expect(code).toBe('not-a-record');
+    expect(message).toMatch(/frames\.1\.starList\.0\.flags/);
+  });
+});
