@@ -3,14 +3,20 @@ import { ParameterError } from '../errors.js';
 import type { MeasureOptions } from '../measure/options.js';
 import type { Warning } from '../warnings.js';
 import { type CommonStars, findCommon } from './common.js';
+import { type StarCrop, starCrops } from './crops.js';
+import { fairnessOf } from './fairness.js';
+import { type FairnessFacts, fairnessFacts, type SharedFacts } from './fairness-facts.js';
+import { judge } from './judge.js';
 import type { CompareData, LabelData, LabelInput } from './label.js';
-import { compareData } from './label-data.js';
+import { compareData, telescopeOf, transformOf } from './label-data.js';
 import { commonProfiles } from './label-profiles.js';
 import type { CompareOptions } from './options.js';
+import { purposesOf } from './purposes.js';
 import type { Comparison, ComparisonRow } from './result.js';
 import { lightRows } from './rows-light.js';
 import { profileRows } from './rows-profile.js';
 import { commonShapes, pairedStars, starRows } from './rows-stars.js';
+import { summaryOf } from './summary.js';
 
 /** Stars looked for in each frame, in units of `maxStars`: the brightest in one telescope are clipped or missing in another. */
 const SEARCH_MARGIN = 3;
@@ -18,6 +24,68 @@ const SEARCH_MARGIN = 3;
 /** Options with which the frames of a comparison are to be searched. */
 export function searchOptions(options: CompareOptions): MeasureOptions {
   return { ...options, maxStars: SEARCH_MARGIN * options.maxStars };
+}
+
+/**
+ * Compares telescopes, each with its frames searched under `searchOptions`: common stars → profiles → rows → fairness → verdicts →
+ * purposes and summary. The same frames and options give the same record to the last digit. What `measureFrame` may change in a searched
+ * frame (positions and fluxes of profile stars) this does as well.
+ * @throws ParameterError for fewer than two labels, two of one name, or a confidence out of range; ToolError `no-frames`,
+ *   `not-matched`, `few-common-stars`; FrameReadError when rows cannot be read
+ */
+export function compareTelescopes(
+  labels: readonly LabelInput[],
+  options: CompareOptions,
+): { comparison: Comparison; crops: StarCrop[] } {
+  const { data, rows, stars, common, warnings } = measureCommon(labels, options);
+  const [first] = data.labels as [LabelData, ...LabelData[]];
+  const comparison = judged(
+    {
+      telescopes: data.labels.map((label) => telescopeOf(data, label)),
+      matchedStars: data.common,
+      transforms: data.labels.flatMap((label) => transformOf(first, label) ?? []),
+      angularUnit: data.unit,
+      normalisedWithin: data.rMax,
+      rows,
+      stars,
+      warnings,
+    },
+    fairnessFacts(data, options.haloAnyway),
+    options.confidence,
+  );
+  return { comparison, crops: starCrops(data, common.clipped) };
+}
+
+/**
+ * A comparison with its verdicts, from rows that were measured.
+ * @throws ParameterError for a confidence that is none
+ */
+export function judged(
+  measured: Omit<Comparison, 'confidence' | 'fairness' | 'purposes' | 'summary'>,
+  facts: { labels: readonly FairnessFacts[]; shared: SharedFacts },
+  confidence: number,
+): Comparison {
+  if (!(confidence >= 0.5 && confidence < 1)) {
+    throw new ParameterError('confidence', confidence, 'a number from 0.5 up, below 1');
+  }
+  const fairness = fairnessOf(facts.labels, facts.shared);
+  const rows = judge(measured.rows, fairness, confidence);
+  const labels = measured.telescopes.map(({ label }) => label);
+  return {
+    ...measured,
+    confidence,
+    fairness,
+    rows,
+    purposes: purposesOf(labels, rows),
+    summary: summaryOf({
+      labels,
+      rows,
+      fairness,
+      confidence,
+      matchedStars: measured.matchedStars,
+      angularUnit: measured.angularUnit,
+    }),
+  };
 }
 
 /** What was measured, before anything is judged. */

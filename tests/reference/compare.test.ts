@@ -1,11 +1,15 @@
-/** Paired differences against scipy: bootstrap intervals, and the paired t test. Values by fixtures/reference/paired.py. */
+/** Paired differences against scipy (values by fixtures/reference/paired.py); a real pair of bands taken through one camera at once. */
 import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
+import { measureCommon, searchOptions } from '../../src/compare/compare.js';
+import { DEFAULT_COMPARE_OPTIONS } from '../../src/compare/options.js';
 import { pairOf, type Reading, resampled } from '../../src/compare/readings.js';
+import { openFrame } from '../../src/frame/open.js';
 import { smallSampleFactor } from '../../src/measure/bootstrap.js';
+import { searchFrame } from '../../src/measure/search-frame.js';
 import { medianOf } from '../../src/stats/robust.js';
 import { studentTwoSided } from '../../src/stats/student.js';
-import { fixture } from '../helpers/data-files.js';
+import { findData, fixture } from '../helpers/data-files.js';
 
 interface Interval {
   difference: number;
@@ -99,4 +103,43 @@ describe("Student's t", () => {
   it.each(frozen.studentT)('t = $t with $freedom degrees of freedom', ({ t, freedom, pValue }) => {
     expect(studentTwoSided(t, freedom) / pValue).toBeCloseTo(1, 8);
   });
+});
+
+describe('real frames', () => {
+  const paths = ['j', 'k'].map((band) => findData(`1_multiband/twomass_galcentre_${band}.fits`));
+  it.skipIf(paths.includes(null))(
+    'two bands of one survey on one grid: same scale, nothing turned, sizes that the grid cannot tell apart',
+    async () => {
+      const labels = await Promise.all(
+        paths.map(async (path, i) => ({
+          label: ['J', 'K'][i] as string,
+          frames: [
+            searchFrame(
+              await openFrame(path as string, {}),
+              searchOptions(DEFAULT_COMPARE_OPTIONS),
+              () => {},
+            ),
+          ],
+          failed: [],
+          seeingArcsec: null,
+        })),
+      );
+      const { data, rows, warnings } = measureCommon(labels, DEFAULT_COMPARE_OPTIONS);
+      for (const { frames } of labels) frames[0]?.frame.rows.close();
+      // Both bands are published resampled to one grid: the transform is the identity.
+      const match = data.labels[1]?.match;
+      expect(match?.description.scale).toBeCloseTo(1, 3);
+      expect(Math.abs(match?.description.rotationDeg ?? 1)).toBeLessThan(0.02);
+      expect(match?.description.mirrored).toBe(false);
+      expect(data.common).toBeGreaterThan(30);
+      // Stars as wide as a pixel: sizes carry errors of a quarter, and say so.
+      expect(warnings.map(({ code }) => code)).toContain('undersampled');
+      const size = rows.find(({ quantity }) => quantity === 'fwhm')?.pairs[0];
+      expect(size?.pValue).toBeGreaterThan(0.01);
+      // The index of the data lists 3169 detections in J.
+      const found = rows.find(({ quantity }) => quantity === 'stars found');
+      expect(found?.values.J?.value).toBeGreaterThan(800);
+    },
+    60_000,
+  );
 });
