@@ -39,7 +39,7 @@ const CODE_SIGMAS = 3.3;
 const ERROR_CLASSES = [0.003, 0.008, Number.POSITIVE_INFINITY] as const;
 /** A figure that occurs this often is part of a pattern: more of it would say nothing new. */
 const MOST_PER_QUERY = 32;
-const MOST_CANDIDATES = 400_000;
+const MOST_CANDIDATES = 200_000;
 
 /** Joins the figures of both lists. The order of the candidates is fixed by the order of the figures. */
 export function findCandidates(

@@ -32,6 +32,9 @@ export interface Refined {
 /** The disc in which stars are paired starts at this many base lengths, and grows by this factor. */
 const FIRST_RADIUS = 1.5;
 const GROWTH = 1.6;
+/** A transform held by a few stars errs farther out: so many σ of that widen the tolerance, by this share of it at most. */
+const LEVER_SIGMAS = 2.5;
+const MOST_LEVER = 2;
 /** Growth ends when this many stars were asked and no more agree than by chance: its mean, σ of it, and a few. */
 const ENOUGH_ASKED = 60;
 const CHANCE_SIGMAS = 2.5;
@@ -88,8 +91,10 @@ export function refine(
   const wide = wideTolerance(a, b, scale);
   const chance = 1 - Math.exp(-Math.PI * wide * wide * b.density);
   const whole = Math.sqrt(a.width * a.width + a.height * a.height);
+  const sigma = pairSigma(a, b, scale);
+  let uncertain = 0;
   for (let radius = FIRST_RADIUS * proposal.base; ; radius *= GROWTH) {
-    const pairs = pairing.search(t, wide, x, y, radius);
+    const pairs = pairing.search(t, wide + Math.min(MOST_LEVER * wide, uncertain), x, y, radius);
     if (pairing.asked >= ENOUGH_ASKED) {
       const byChance = pairing.asked * chance;
       if (pairs.n < byChance + CHANCE_SIGMAS * Math.sqrt(byChance) + CHANCE_MORE) return null;
@@ -101,6 +106,7 @@ export function refine(
     if (fitted !== null) t = fitted;
     else if (least !== 'shift') return null;
     if (!isSane(t, scale)) return null;
+    uncertain = (LEVER_SIGMAS * sigma * GROWTH * radius) / leverOf(pairs);
     if (radius > whole) break;
   }
 
@@ -128,6 +134,19 @@ export function refine(
     residualPx: residuals(last, copied),
     tolerancePx: tolerance,
   };
+}
+
+/** How well pairs hold a transform: their distance from their middle, px of A, times the root of their number. */
+function leverOf({ n, ax, ay }: PointPairs): number {
+  let sumX = 0;
+  let sumY = 0;
+  let sum2 = 0;
+  for (let i = 0; i < n; i++) {
+    sumX += ax[i];
+    sumY += ay[i];
+    sum2 += ax[i] * ax[i] + ay[i] * ay[i];
+  }
+  return Math.sqrt(Math.max(0, sum2 - (sumX * sumX + sumY * sumY) / Math.max(1, n)));
 }
 
 /** `least` is the model of the proposal, for a handful of pairs. A cubic would extrapolate too wildly to grow with. */

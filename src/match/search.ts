@@ -9,22 +9,22 @@ import type { PreparedList } from './star-list.js';
 import { trianglePairs } from './triangles.js';
 import { byVotes, LocalVote, type Proposal } from './vote.js';
 
-/** Passes, each more thorough than the one before: easy pairs end early. Few stars carry the hard cases. */
+/** Passes, each more thorough than the one before: easy pairs end early. */
 const PASSES: readonly Thoroughness[] = [
   { figures: 8000, deepest: 1200 },
-  { figures: 8000, deepest: Number.POSITIVE_INFINITY },
+  { figures: 20_000, deepest: Number.POSITIVE_INFINITY },
+];
+/** Few stars carry the hard cases, and cost little: up to this many, further passes. */
+const FEW_STARS = 500;
+const PASSES_FOR_FEW: readonly Thoroughness[] = [
   { figures: 90_000, deepest: 150 },
   { figures: 50_000, deepest: Number.POSITIVE_INFINITY },
 ];
-/** With a list as short as this one more pass costs little. */
-const FEW_STARS = 300;
 /** Triangles are tried, after the first pass, when a list is as short as this. */
 const FEW_FOR_TRIANGLES = 100;
-const PASS_FOR_FEW: Thoroughness = { figures: 100_000, deepest: Number.POSITIVE_INFINITY };
-/** Candidates asked per stage ; and proposals looked at again for rivals. */
-const MOST_ASKED = 20_000;
-const MOST_CONSIDERED = 3000;
-/** Proposals grown per stage. */
+/** Candidates asked per pass: the true ones nearly always are among the first thousand. */
+const MOST_ASKED = 3000;
+/** Proposals grown per pass. */
 const MOST_GROWN = 16;
 /** A proposal about which this many stars were asked needs this score to be grown: below it all is noise. */
 const ENOUGH_ASKED = 12;
@@ -68,23 +68,15 @@ export function searchFigures(
     proposals.sort((p, q) => q.score - p.score);
     growBest(a, b, proposals, pairing, space, assessed);
     const { best } = pickBest(assessed);
-    if (best !== null && best.lnFalse <= Math.min(BEYOND_DOUBT, accepted)) {
-      (globalThis as any).PASS = pass === 'triangles' ? pass : pass.figures + ' ' + pass.deepest;
-      break;
-    }
+    if (best !== null && best.lnFalse <= Math.min(BEYOND_DOUBT, accepted)) break;
   }
   return pickBest(assessed);
 }
 
 function passesFor(fewer: number): (Thoroughness | 'triangles')[] {
   const [first, ...rest] = PASSES;
-  if (fewer > FEW_STARS) return [...PASSES];
-  return [
-    first,
-    ...(fewer <= FEW_FOR_TRIANGLES ? ['triangles' as const] : []),
-    ...rest,
-    PASS_FOR_FEW,
-  ];
+  const triangles = fewer <= FEW_FOR_TRIANGLES ? (['triangles'] as const) : [];
+  return [first, ...triangles, ...rest, ...(fewer <= FEW_STARS ? PASSES_FOR_FEW : [])];
 }
 
 interface Figures {
@@ -114,16 +106,19 @@ function growBest(
   space: SearchSpace,
   assessed: Assessed[],
 ): void {
+  // What a pass before grew from a poor figure may grow well from a better one.
+  const known = assessed.filter(({ lnFalse }) => lnFalse <= RIVAL_LN_FALSE);
   let grown = 0;
   let least = 0;
-  for (const proposal of proposals.slice(0, MOST_CONSIDERED)) {
+  for (const proposal of proposals) {
     if (grown === MOST_GROWN || proposal.score < least) break;
     if (proposal.asked >= ENOUGH_ASKED && proposal.score < LEAST_SCORE) break;
-    if (assessed.some((other) => agreesWith(proposal, other))) continue;
+    if (known.some((other) => agreesWith(proposal, other))) continue;
     grown++;
     const found = growBothWays(a, b, proposal, pairing, space);
     if (found === null) continue;
     collect(assessed, found);
+    known.push(found);
     // Beyond doubt: from here on only rivals matter, and these have the stars round them behind them too.
     if (found.lnFalse <= BEYOND_DOUBT) least = Math.max(least, RIVAL_SCORE * proposal.score);
   }

@@ -12,8 +12,8 @@ const LN_SCALE_BINS = 160;
 
 /** Stars round a figure that are asked, and after how many a candidate without any support or with hardly any is dropped. */
 const ASKED = 40;
-const FIRST_ASKED = 6;
-const SECOND_ASKED = 12;
+const FIRST_ASKED = 10;
+const SECOND_ASKED = 16;
 const FEWEST_ASKED = 32;
 /** Neighbour whose distance gives the local density. */
 const DENSITY_RANK = 10;
