@@ -47,7 +47,7 @@ export interface MeasureFlags extends FrameFlags, ResultFlags {
 }
 
 /** A number above zero. */
-function positive(text: string): number {
+export function positive(text: string): number {
   const value = Number(text);
   if (text.trim() === '' || !Number.isFinite(value) || value <= 0) {
     throw new InvalidArgumentError('Give a number above 0, with a point for decimals and no unit.');
@@ -67,7 +67,10 @@ export function notNegative(text: string): number {
 }
 
 /** A whole number of at least `least`. */
-function wholeNumber(least: number, most = Number.MAX_SAFE_INTEGER): (text: string) => number {
+export function wholeNumber(
+  least: number,
+  most = Number.MAX_SAFE_INTEGER,
+): (text: string) => number {
   return (text) => {
     const value = Number(text);
     if (!/^\d+$/.test(text) || value < least || value > most) {

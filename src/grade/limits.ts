@@ -54,8 +54,8 @@ export const RULES: Readonly<Record<Judged, Rule>> = {
     better: 'low',
     measure: 'factor',
     leastSpread: 0.05,
-    doubtful: { sigmas: 4, least: 1.5, most: 3 },
-    drop: { sigmas: 6, least: 2.2, most: 5 },
+    doubtful: { sigmas: 4, least: 2, most: 4 },
+    drop: { sigmas: 6, least: 3.5, most: 8 },
   },
   stars: {
     code: 'few stars',
