@@ -3,17 +3,15 @@ import KDBush from 'kdbush';
 import { FLAG } from '../catalogue/flags.js';
 import { measureIllumination } from '../field/illumination.js';
 import { knownPedestal } from '../field/pedestal.js';
-import type { SearchedFrame } from '../measure/search-frame.js';
-import { noiseSnr } from '../measure/sources.js';
+import { medianOf } from '../stats/robust.js';
 import { COMMON_SNR, ontoFirst } from './common.js';
 import type { CompareData, LabelData, LabelFrame } from './label.js';
 import type { CompareOptions } from './options.js';
 import { makeRow, type Reading, type RowSpec, resampled } from './readings.js';
 import type { ComparisonRow } from './result.js';
 
-/** Fewest faint stars behind a depth, and most of them. */
+/** Fewest stars behind a median. */
 const FEWEST = 5;
-const MOST_FAINT = 400;
 /** Flags of what is no star. */
 const NO_STAR = FLAG['hot pixel'] | FLAG['cosmic ray'] | FLAG.edge | FLAG.trail | FLAG.extended;
 /** Two detections are one star within this many recorded FWHM, at least px. */
@@ -231,51 +229,17 @@ function sameStars(a: Seen, b: Seen): number {
   return both;
 }
 
-/** Depth: what the faintest common stars say of the limit at equal signal-to-noise, against the first label. */
-function depthRows(data: CompareData, { seed, bootstrapDraws }: CompareOptions): ComparisonRow[] {
-  const { labels } = data;
-  const snr = labels.map(({ frames }) =>
-    frames.map(({ searched, common }) => Float64Array.from(common, (i) => snrOf(searched, i))),
+/**
+ * Depth: how much fainter a star may be at the same signal-to-noise, where the sky (and read noise) is the noise. For a star of flux F
+ * and profile p, measured in the best possible way, S/N = F √(n ∫p² dA) / σ, with n samples of the channel per area and σ the
+ * noise of one (King 1983, PASP 95, 163, eq. for the noise-equivalent area 1/∫p²; memory). F is that of the same stars in each telescope.
+ */
+function depthRows(data: CompareData, options: CompareOptions): ComparisonRow[] {
+  const { labels, stars } = data;
+  const why = data.noProfiles;
+  const depth = labels.map((label): Reading | null =>
+    why === null ? depthReading(data, label, options) : null,
   );
-  const mean = (l: number, k: number): number => {
-    const frames = snr[l] as Float64Array[];
-    return frames.reduce((sum, column) => sum + Math.log(column[k] as number), 0) / frames.length;
-  };
-  // The fainter half by the mean over all labels: a cut in one label alone would favour it.
-  const rank = Array.from({ length: data.common }, (_, k) => ({
-    k,
-    brightness: labels.reduce((sum, _, l) => sum + mean(l, k), 0),
-  }))
-    .filter(({ brightness }) => Number.isFinite(brightness))
-    .sort((a, b) => a.brightness - b.brightness || a.k - b.k);
-  const faint = rank
-    .slice(0, Math.min(MOST_FAINT, Math.max(FEWEST, Math.ceil(rank.length / 2))))
-    .map(({ k }) => k)
-    .sort((a, b) => a - b);
-  const enough = faint.length >= FEWEST;
-  // 2.5 log10 of the ratio of signal-to-noise to the first label's, per star.
-  const first = snr[0] as Float64Array[];
-  const firstMean = Float64Array.from(
-    { length: data.common },
-    (_, k) => first.reduce((sum, column) => sum + Math.log(column[k] as number), 0) / first.length,
-  );
-  const depth = labels.map((_, l): Reading | null =>
-    enough
-      ? resampled(
-          (snr[l] as Float64Array[]).map((column) =>
-            column.map((v, k) => (2.5 / Math.LN10) * (Math.log(v) - (firstMean[k] as number))),
-          ),
-          faint,
-          bootstrapDraws,
-          seed + 71,
-          DEPTH_ERROR,
-        )
-      : null,
-  );
-  if (depth[0]) {
-    // The first telescope is the zero point; its frames still differ among themselves.
-    depth[0] = { ...depth[0], value: 0, draws: new Float64Array(bootstrapDraws), systematic: 0 };
-  }
   const spec = (quantity: string): RowSpec => ({
     quantity,
     group: 'depth',
@@ -283,7 +247,6 @@ function depthRows(data: CompareData, { seed, bootstrapDraws }: CompareOptions):
     unit: 'mag',
     betterWhen: 'larger',
   });
-  const few = enough ? null : `only ${faint.length} faint common stars`;
   const exposure = labels.map(({ frames }) => frames[0].searched.frame.metadata.exposureSeconds);
   const aperture = labels.map(({ frames }) => frames[0].searched.frame.metadata.apertureMm);
   const per = (
@@ -306,15 +269,15 @@ function depthRows(data: CompareData, { seed, bootstrapDraws }: CompareOptions):
           frames: one.frames.map((v) => v - off),
         };
       }),
-      faint.length,
-      few ??
+      stars,
+      why ??
         (unknown.length > 0
           ? `${what} not known for ${unknown.map(({ label }) => label).join(', ')}`
           : null),
     );
   };
   return [
-    makeRow(spec('depth'), labels, depth, faint.length, few),
+    makeRow(spec('depth'), labels, depth, stars, why),
     per('depth per second', exposure, 'exposure time'),
     per(
       'depth per second and cm²',
@@ -327,9 +290,74 @@ function depthRows(data: CompareData, { seed, bootstrapDraws }: CompareOptions):
   ];
 }
 
-/** Signal-to-noise of a star's fit, lessened where neighbouring samples share their noise. */
-function snrOf({ found }: SearchedFrame, i: number): number {
-  const fits = found.sources.fits[found.reference];
-  if (!fits) return Number.NaN;
-  return noiseSnr(fits, i) / Math.max(1, found.peaks.noiseCorrelation);
+/** Depth of a label against the best value of the first, magnitudes. */
+function depthReading(
+  data: CompareData,
+  label: LabelData,
+  { seed, bootstrapDraws }: CompareOptions,
+): Reading | null {
+  const [first] = data.labels as [LabelData, ...LabelData[]];
+  const light = logFlux(first);
+  const zero = mean(first.frames.map((frame) => sharpness(frame, null)));
+  const flux = resampled(
+    [Float64Array.from(logFlux(label), (v, k) => v - (light[k] as number))],
+    Array.from({ length: data.stars }, (_, k) => k),
+    bootstrapDraws,
+    seed + 71,
+    DEPTH_ERROR,
+  );
+  const at = (d: number | null): number =>
+    mean(label.frames.map((frame) => sharpness(frame, d))) - zero;
+  const draws = label.averaged?.draws.length ?? 0;
+  const value = flux.value + at(null);
+  if (!Number.isFinite(value)) return null;
+  return {
+    ...flux,
+    value,
+    draws: Float64Array.from({ length: draws }, (_, d) => (flux.draws[d] as number) + at(d)),
+    frames: label.frames.map(
+      (frame) => medianDifference(logFluxOf(frame), light) + sharpness(frame, null) - zero,
+    ),
+  };
+}
+
+function mean(values: readonly number[]): number {
+  return values.reduce((sum, value) => sum + value, 0) / values.length;
+}
+
+function medianDifference(a: Float64Array, b: Float64Array): number {
+  return medianOf(a.map((v, k) => v - (b[k] as number)));
+}
+
+/** 2.5 log10 of the flux of every profile star in the reference channel, ADU; the mean over the frames. */
+function logFlux({ frames }: LabelData): Float64Array {
+  const each = frames.map(logFluxOf);
+  return (each[0] as Float64Array).map((_, k) => mean(each.map((column) => column[k] as number)));
+}
+
+function logFluxOf({ profiles, searched }: LabelFrame): Float64Array {
+  const flux = profiles?.fluxAdu[searched.plan.reference] ?? new Float64Array(0);
+  return flux.map((v) => 2.5 * Math.log10(v));
+}
+
+/** 2.5 log10 of √(n ∫p² dA)/σ in px and ADU: what a frame makes of a star of flux 1. From draw `d`, or the best profile. */
+function sharpness({ profiles, searched, unitPerPx }: LabelFrame, d: number | null): number {
+  if (profiles === null) return Number.NaN;
+  const { plan, found } = searched;
+  const { radii, best, draws } = profiles.bootstrap;
+  const { brightness } = d === null ? best : (draws[d] as typeof best);
+  const n = radii.length;
+  const from = plan.reference * n;
+  let integral = 0;
+  for (let i = 1; i < n; i++) {
+    const [r0, r1] = [radii[i - 1] as number, radii[i] as number];
+    const [p0, p1] = [brightness[from + i - 1] as number, brightness[from + i] as number];
+    integral += Math.PI * (r0 * p0 * p0 + r1 * p1 * p1) * (r1 - r0);
+  }
+  const lattices = plan.ofChannel[plan.reference] as number[];
+  const density = lattices.reduce((sum, l) => sum + 1 / (plan.lattices[l]?.step ?? 1) ** 2, 0);
+  const noise = mean(lattices.map((l) => found.mesh.medianNoise[l] as number));
+  // Samples that share their noise are worth fewer.
+  const sigma = noise * Math.max(1, found.peaks.noiseCorrelation);
+  return 2.5 * Math.log10(Math.sqrt(density * integral * unitPerPx * unitPerPx) / sigma);
 }
