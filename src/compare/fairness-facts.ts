@@ -53,7 +53,7 @@ export interface FairnessFacts {
   ownOverCommonField: number;
   /** Share of the smaller field that this and the first telescope both see; null for the first. */
   overlapFraction: number | null;
-  /** B − R of the common stars by this camera, mag; NaN where not measured. Empty without colour. */
+  /** B − R of the common stars by this camera, mag, in an order that all share; NaN where not measured well. Empty without colour. */
   colours: ArrayLike<number>;
 }
 
@@ -74,6 +74,8 @@ export interface SharedFacts {
 const GREEN_NM = 530;
 /** Variance of a pixel as a squared Gaussian FWHM, px²: 8 ln 2 / 12. */
 export const PIXEL_FWHM_SQUARED = (8 * Math.LN2) / 12;
+/** Colours known to this share of the light serve for comparing the cameras' colours. */
+const COLOUR_ERROR = 0.05;
 /** Points along each axis at which the common part of a frame is looked for. */
 const GRID = 33;
 
@@ -203,11 +205,16 @@ function coloursOf({ channels, frames }: LabelData): Float64Array {
   const { R, B } = channels;
   const [{ profiles }] = frames;
   if (R === undefined || B === undefined || profiles === null) return new Float64Array(0);
-  const red = profiles.fluxAdu[R] as Float64Array;
-  const blue = profiles.fluxAdu[B] as Float64Array;
+  const { fluxAdu, fluxErrorAdu } = profiles;
+  const red = fluxAdu[R] as Float64Array;
+  const blue = fluxAdu[B] as Float64Array;
   return red.map((r, k) => {
     const b = blue[k] as number;
-    return r > 0 && b > 0 ? -2.5 * Math.log10(b / r) : Number.NaN;
+    const share = Math.hypot(
+      (fluxErrorAdu[R]?.[k] as number) / r,
+      (fluxErrorAdu[B]?.[k] as number) / b,
+    );
+    return r > 0 && b > 0 && share < COLOUR_ERROR ? -2.5 * Math.log10(b / r) : Number.NaN;
   });
 }
 

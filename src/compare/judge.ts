@@ -42,6 +42,12 @@ const ALLOWANCES: Readonly<Record<string, Partial<Record<RowGroup, Allowance>>>>
   filter: { size: { percent: 5 }, colour: { percent: 15 }, depth: { amount: 0.2 } },
 };
 
+/** Quantities that describe, but of which less is not better. */
+const NO_MERIT: Readonly<Record<string, string>> = {
+  'rim tint':
+    'a faint tint of the rim is no merit by itself: where a halo is wide, blue leaves the rim as it leaves the core',
+};
+
 /**
  * Rows with verdicts; the given ones stay as they are.
  *
@@ -94,6 +100,13 @@ function prepared(
   fairness: readonly FairnessItem[],
 ): { row: ComparisonRow; allowed: Allowance[] } {
   const touching = fairness.filter(({ affects }) => affects.includes(row.group));
+  const noMerit = Object.hasOwn(NO_MERIT, row.quantity) ? NO_MERIT[row.quantity] : undefined;
+  if (noMerit !== undefined) {
+    return {
+      row: { ...row, verdict: NOT_COMPARABLE, reason: row.pairs.length > 0 ? noMerit : row.reason },
+      allowed: [],
+    };
+  }
   const forbidding = touching.find(({ weight }) => weight === 'forbids');
   if (forbidding) {
     return {

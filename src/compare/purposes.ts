@@ -7,7 +7,7 @@ import {
   type PurposeVerdict,
 } from './result.js';
 import { beats, type Standing, standingOf } from './standing.js';
-import { comparedRow, rowOf, topicOf, valuesAgainst } from './topics.js';
+import { comparedRow, itemsWords, rowOf, topicOf, valuesAgainst } from './topics.js';
 import { listOf, sentence } from './words.js';
 
 export const DEPENDS = 'depends';
@@ -116,11 +116,10 @@ function verdictOf(
   if (decided.length === 0) {
     return {
       verdict: NO_DIFFERENCE,
-      sentence:
-        `No difference was shown in ${listOf(parts.map((row) => topicOf(row).subject))}: either would do.`.replace(
-          'either',
-          labels.length === 2 ? 'either' : 'any of them',
-        ),
+      sentence: `No difference was shown in ${listOf(
+        parts.map((row) => topicOf(row).subject),
+        'or',
+      )}.`,
     };
   }
   const standing = standingOf(labels, (one, other) => isBetter(parts, one, other));
@@ -137,40 +136,53 @@ function verdictOf(
   };
 }
 
-/** `a has sharper stars (3.1 arcsec, against 3.4 arcsec for b) and less blue halo (…).` */
+/** A merit over some of those behind only, shared with others of them. */
+interface SharedMerit {
+  like: string[];
+  over: string[];
+  merits: string[];
+}
+
+/** `a has less blue halo (1 %, against 9 % in b and 30 % in c). Like b, it also has sharper stars than c.` */
 function leadSentence({ leaders, behind }: Standing, decided: readonly ComparisonRow[]): string {
-  const merits = decided
-    .filter(({ pairs }) =>
-      leaders.every((one) => behind.every((other) => beats(pairs, one, other))),
-    )
-    .map((row) => `${topicOf(row).merit} (${valuesAgainst(row, leaders, behind)})`);
-  const partly = decided
-    .filter(
-      ({ pairs }) =>
-        !leaders.every((one) => behind.every((other) => beats(pairs, one, other))) &&
-        leaders.some((one) => behind.some((other) => beats(pairs, one, other))),
-    )
-    .map((row) => topicOf(row).merit);
   const has = leaders.length === 1 ? 'has' : 'have';
-  const against = behind.length === 1 ? '' : ' than some of the others';
-  const parts = [
-    ...(merits.length > 0 ? [listOf(merits)] : []),
-    ...(partly.length > 0 ? [`${listOf(partly)}${against}`] : []),
-  ];
-  const among = leaders.flatMap((one, i) =>
-    leaders
-      .slice(i + 1)
-      .filter((other) =>
-        decided.some(({ pairs }) => beats(pairs, one, other) || beats(pairs, other, one)),
-      ),
-  );
-  const between =
-    leaders.length < 2
-      ? ''
-      : among.length > 0
-        ? ' Between them, each is better in something.'
-        : ' Between them no difference was shown.';
-  return `${listOf(leaders)} ${has} ${parts.join(', and ')}.${between}`;
+  const merits: string[] = [];
+  const shared: SharedMerit[] = [];
+  for (const row of decided) {
+    const { merit } = topicOf(row);
+    const isOver = (ones: readonly string[], other: string): boolean =>
+      ones.every((one) => beats(row.pairs, one, other));
+    const over = behind.filter((other) => isOver(leaders, other));
+    if (over.length === behind.length) {
+      merits.push(`${merit} (${valuesAgainst(row, leaders, behind)})`);
+    } else if (over.length > 0) {
+      const rest = behind.filter((other) => !over.includes(other));
+      const like = over.every((other) => isOver(rest, other)) ? rest : [];
+      const known = shared.find(
+        (one) => listOf(one.like) === listOf(like) && listOf(one.over) === listOf(over),
+      );
+      if (known) known.merits.push(merit);
+      else shared.push({ like, over, merits: [merit] });
+    }
+  }
+  const words = merits.length > 0 ? [`${listOf(leaders)} ${has} ${listOf(merits)}.`] : [];
+  for (const { like, over, merits: list } of shared) {
+    const who = words.length === 0 ? listOf(leaders) : leaders.length === 1 ? 'it' : 'they';
+    const also = words.length === 0 ? '' : 'also ';
+    const opening = like.length === 0 ? who : `Like ${listOf(like)}, ${who}`;
+    words.push(sentence(`${opening} ${also}${has} ${listOf(list)} than ${listOf(over)}.`, leaders));
+  }
+  if (leaders.length > 1) {
+    const differ = leaders.some((one) =>
+      leaders.some((other) => decided.some(({ pairs }) => beats(pairs, one, other))),
+    );
+    words.push(
+      differ
+        ? 'Between them it depends: each is better in something.'
+        : 'Between them no difference was shown.',
+    );
+  }
+  return words.join(' ');
 }
 
 /** `a has sharper stars than b`. */
@@ -193,5 +205,5 @@ function partWords(labels: readonly string[], row: ComparisonRow): string {
 function weakness(decided: readonly ComparisonRow[]): string {
   const [first, ...others] = decided.map(({ caveats }) => caveats);
   const shared = (first ?? []).filter((item) => others.every((list) => list.includes(item)));
-  return shared.length === 0 ? '' : `Part of it may be due to ${listOf(shared)}.`;
+  return shared.length === 0 ? '' : `Part of this may be due to ${itemsWords(shared)}.`;
 }

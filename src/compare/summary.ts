@@ -8,7 +8,15 @@ import {
   type RowGroup,
 } from './result.js';
 import { beats, type Standing, standingOf } from './standing.js';
-import { comparedRow, numberOf, rowOf, topicOf, valuesAgainst, valueWords } from './topics.js';
+import {
+  byMerit,
+  comparedRow,
+  numberOf,
+  rowOf,
+  topicOf,
+  valuesAgainst,
+  valueWords,
+} from './topics.js';
 import { counted, decimal, listOf, sentence, twoDigits } from './words.js';
 
 /** What the review is written from. */
@@ -70,13 +78,11 @@ function fairnessSentence({ fairness, labels, matchedStars }: SummaryInput): str
       .join(' ');
   }
   const weakening = fairness.filter(({ weight }) => weight === 'weakens');
-  if (weakening.length === 0) return fairSentence(fairness, labels, matchedStars);
-  if (weakening.length <= TOLD_IN_FULL) {
-    return `This comparison is not quite fair. ${weakening.map(({ effect }) => effect).join(' ')}`;
-  }
-  const [gravest] = weakening as [FairnessItem, ...FairnessItem[]];
-  const worst = weakening.reduce((a, b) => (b.affects.length > a.affects.length ? b : a), gravest);
-  return `This comparison is not quite fair: ${listOf(weakening.map(({ item }) => item))} differ or are unknown. The most important: ${uncapital(worst.effect, labels)}`;
+  const [gravest] = [...weakening].sort((a, b) => b.affects.length - a.affects.length);
+  if (!gravest) return fairSentence(fairness, labels, matchedStars);
+  return weakening.length <= TOLD_IN_FULL
+    ? `This comparison is not quite fair. ${weakening.map(({ effect }) => effect).join(' ')}`
+    : `This comparison is not quite fair: ${itemsWords(weakening.map(({ item }) => item))} weaken it. Most of all: ${uncapital(gravest.effect, labels)}`;
 }
 
 function fairSentence(
@@ -88,12 +94,12 @@ function fairSentence(
     fairness.some((one) => one.item === item && one.status === 'equal');
   const same = [
     ...(equal('exposure') ? ['exposed equally long'] : []),
-    ...(equal('seeing') ? ['taken through the same air'] : []),
+    ...(equal('time between') ? ['taken at the same time'] : []),
   ];
   const stars = `${labels.length === 2 ? 'both' : 'all'} show the same ${counted(matchedStars, 'star')}`;
-  return `Nothing was found that makes this comparison unfair: the frames were ${
-    same.length > 0 ? `${listOf(same)}, and ` : 'taken of one field, and '
-  }${stars}.`;
+  return `Nothing was found that makes this comparison unfair: ${
+    same.length > 0 ? `the frames were ${listOf(same)}, and ` : ''
+  }${stars}. Whether each telescope was in its best focus, the frames do not tell.`;
 }
 
 /** Lower case at the start, unless a label stands there. */
@@ -123,28 +129,34 @@ function pairsIn({ pairs }: ComparisonRow): string {
 
 function sizeSentence({ rows, labels, angularUnit }: SummaryInput): string {
   const row = comparedRow(rows, 'fwhm green');
-  const explained =
-    angularUnit === 'arcsec'
-      ? ' (width at half brightness; an arcsec is 1/3600 of a degree)'
-      : ' (width at half brightness)';
-  if (row && isDecided(row)) {
-    const { leaders, behind } = standing(row);
-    if (leaders.length === 0) return `Stars are sharper ${pairsIn(row)}.`;
-    const most = labels.length > 2 && leaders.length === 1 ? 'sharpest' : 'sharper';
-    return `Stars are ${most} in ${listOf(leaders)}: ${valuesAgainst(row, leaders, behind)}${explained}.`;
-  }
+  if (row && isDecided(row)) return widthSentence(row, labels, angularUnit, 'Stars are');
   // Green alike, but another colour is not.
-  const other = ['fwhm blue', 'fwhm red'].flatMap((quantity) => {
-    const one = comparedRow(rows, quantity);
-    return one && isDecided(one) ? [one] : [];
-  });
-  const [first] = other;
-  if (!first) return '';
-  const { leaders, behind } = standing(first);
-  const colour = first.quantity.replace('fwhm ', '');
-  return leaders.length === 0
-    ? `In ${colour} light stars are sharper ${pairsIn(first)}.`
-    : `In ${colour} light stars are sharper in ${listOf(leaders)}: ${valuesAgainst(first, leaders, behind)}${explained}.`;
+  for (const colour of ['blue', 'red']) {
+    const one = comparedRow(rows, `fwhm ${colour}`);
+    if (one && isDecided(one)) {
+      return widthSentence(one, labels, angularUnit, `In ${colour} light stars are`);
+    }
+  }
+  return '';
+}
+
+function widthSentence(
+  row: ComparisonRow,
+  labels: readonly string[],
+  unit: SummaryInput['angularUnit'],
+  opening: string,
+): string {
+  const { leaders, behind } = standing(row);
+  if (leaders.length === 0) return `${opening} sharper ${pairsIn(row)}.`;
+  const sharper = labels.length > 2 && leaders.length === 1 ? 'sharpest' : 'sharper';
+  const [first, ...others] = leaders as [string, ...string[]];
+  const own = listOf([
+    `${numberOf(row, first)} ${unit} wide${others.length > 0 ? ` in ${first}` : ''}`,
+    ...others.map((label) => `${numberOf(row, label)} in ${label}`),
+  ]);
+  const rest = listOf(byMerit(row, behind).map((label) => `${numberOf(row, label)} in ${label}`));
+  const explained = unit === 'arcsec' ? ' (an arcsec is 1/3600 of a degree)' : '';
+  return `${opening} ${sharper} in ${listOf(leaders)}: at half their brightness they are ${own}, against ${rest}${explained}.`;
 }
 
 function haloSentence({ rows }: SummaryInput): string {
@@ -152,12 +164,19 @@ function haloSentence({ rows }: SummaryInput): string {
   if (!row || !isDecided(row)) return '';
   const { leaders, behind } = standing(row);
   if (leaders.length === 0) return `The blue halo round stars is weaker ${pairsIn(row)}.`;
+  const weaker = leaders.length + behind.length > 2 && leaders.length === 1 ? 'weakest' : 'weaker';
   const of = (names: readonly string[]): string =>
     listOf(names.map((label) => `${numberOf(row, label)} % in ${label}`));
-  return `The blue halo round stars is weakest in ${listOf(leaders)}: the share of the blue light that falls outside the green star, beyond that of the red, is ${of(leaders)}, against ${of(behind)}.`.replace(
-    'weakest',
-    leaders.length + behind.length > 2 && leaders.length === 1 ? 'weakest' : 'weaker',
-  );
+  return `The blue halo round stars is ${weaker} in ${listOf(leaders)}: of the blue light, beyond what red does, ${of(leaders)} falls outside the green image of a star, against ${of(byMerit(row, behind))}${sharedError(row)}.`;
+}
+
+/** Values may be far less certain than their differences: what is wrong with the stars is wrong in all telescopes. */
+function sharedError({ values, pairs }: ComparisonRow): string {
+  const own = Math.max(...Object.values(values).map((value) => (value ? halfWidth(value) : 0)));
+  const between = Math.max(...pairs.map(({ difference }) => halfWidth(difference)));
+  return own > 2 * between && own >= 1
+    ? ` (each of these may be off by ${twoDigits(own)}, but their differences by no more than ${twoDigits(between)})`
+    : '';
 }
 
 /** `Across the picture, a has rounder stars (0.02, against 0.05 for b).` */
@@ -187,27 +206,38 @@ function meritSentence(
 
 function lightSentence(input: SummaryInput): string {
   const { rows } = input;
-  const parts: string[] = [];
   const depth = DEPTH_ROWS.flatMap((quantity) => comparedRow(rows, quantity) ?? [])[0];
-  if (depth && isDecided(depth) && depth.difference && depth.differenceOf) {
-    const { leaders } = standing(depth);
-    const [better, other] = depth.differenceOf;
-    const factor = 10 ** (0.4 * Math.abs(depth.difference.value));
-    const where = depth.quantity === 'depth' ? 'In one exposure' : 'In the same time';
-    parts.push(
-      leaders.length === 0
-        ? `${where} fainter stars are seen ${pairsIn(depth)}.`
-        : `${where} ${listOf(leaders)} ${leaders.length === 1 ? 'sees' : 'see'} stars ${decimal(Math.abs(depth.difference.value), 2)} mag fainter than ${other}${leaders.length > 1 ? ` at least (${better})` : ''}, which is ${decimal(factor, factor < 2 ? 2 : 1)} times fainter.`,
-    );
-  }
   const light = meritSentence(
     input,
     LIGHT_ROWS.flatMap((quantity) => comparedRow(rows, quantity) ?? []),
-    'In the light of the picture',
+    'As to light',
   );
-  if (light !== '') parts.push(light);
-  return parts.join(' ');
+  return [depth && isDecided(depth) ? depthSentence(depth) : '', light]
+    .filter((text) => text !== '')
+    .join(' ');
 }
+
+/** `In the same time a reaches stars 1.5 times fainter than b does (0.44 mag).` */
+function depthSentence(row: ComparisonRow): string {
+  const { leaders, behind } = standing(row);
+  const where = row.quantity === 'depth' ? 'In one exposure' : 'In the same time';
+  if (leaders.length === 0 || row.difference === null || row.differenceOf === null) {
+    return `${where} fainter stars are reached ${pairsIn(row)}.`;
+  }
+  const magnitudes = Math.abs(row.difference.value);
+  const least = leaders.length + behind.length > 2 ? 'at least ' : '';
+  const many = behind.length > 1 ? 'any of the others' : listOf(behind);
+  return `${where} ${listOf(leaders)} ${leaders.length === 1 ? 'reaches' : 'reach'} stars ${least}${twoDigits(10 ** (0.4 * magnitudes))} times fainter than ${many} (${decimal(magnitudes, 2)} mag).`;
+}
+
+/** Short words for what was not shown: several rows may share them. */
+const LEVEL_WORDS: Readonly<Record<string, string>> = {
+  ellipticity: 'the roundness of stars',
+  'ellipticity in the corners (own field)': 'the roundness of stars',
+  'growth centre to corner (common field)': 'sharpness towards the edges',
+  'growth centre to corner (own field)': 'sharpness towards the edges',
+  'lateral colour': 'how well blue lies on red at the edges',
+};
 
 /** Quantities of the review that were compared, one of the depths only. */
 function spokenRows(rows: readonly ComparisonRow[]): ComparisonRow[] {
@@ -221,10 +251,20 @@ function spokenRows(rows: readonly ComparisonRow[]): ComparisonRow[] {
 }
 
 function notShownSentence({ rows }: SummaryInput): string {
-  const level = spokenRows(rows).filter((row) => !isDecided(row));
-  if (level.length === 0) return '';
-  const words = level.map((row) => `${topicOf(row).subject}${limitWords(row)}`);
-  return `No difference was shown in ${listOf(words, 'or')}; that does not prove that there is none.`;
+  const spoken = spokenRows(rows);
+  const words = spoken
+    .filter((row) => !isDecided(row))
+    .map((row) => {
+      const short = LEVEL_WORDS[row.quantity];
+      // The short words would deny what another row with the same words shows.
+      const isTold = spoken.some(
+        (other) => isDecided(other) && short !== undefined && LEVEL_WORDS[other.quantity] === short,
+      );
+      return `${short === undefined || isTold ? topicOf(row).subject : short}${limitWords(row)}`;
+    });
+  return words.length === 0
+    ? ''
+    : `No difference was shown in ${listOf([...new Set(words)], 'or')}. That does not prove that there is none.`;
 }
 
 /** How large a difference may still hide, for size and halo, unless unfair conditions decide that. */
@@ -262,6 +302,6 @@ function notComparedSentence({ rows }: SummaryInput): string {
 
 function closingSentence({ confidence, rows }: SummaryInput): string {
   if (!rows.some(({ verdict }) => verdict !== NOT_COMPARABLE)) return '';
-  const percent = 100 * (1 - confidence);
-  return `A telescope is called better only where the difference is large enough to matter and chance alone would bring such a verdict, over all rows together, in fewer than ${twoDigits(percent)} of 100 comparisons.`;
+  const percent = Number((100 * (1 - confidence)).toPrecision(2));
+  return `Only what is large enough to matter is called better, and only where luck alone would give any such verdict in fewer than ${percent} of 100 comparisons.`;
 }

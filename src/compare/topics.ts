@@ -17,20 +17,20 @@ const TOPICS: Readonly<Record<string, Topic>> = {
   'fwhm red': { merit: 'sharper stars in red', subject: 'the width of stars in red' },
   'fwhm blue': { merit: 'sharper stars in blue', subject: 'the width of stars in blue' },
   r80: {
-    merit: 'star light that stays closer together',
-    subject: 'how far the light of stars spreads',
+    merit: 'less spread of light',
+    subject: 'the spread of light',
   },
   'r80 green': {
-    merit: 'green light that stays closer together',
-    subject: 'how far green light spreads',
+    merit: 'less spread of green light',
+    subject: 'the spread of green light',
   },
   'r80 red': {
-    merit: 'red light that stays closer together',
-    subject: 'how far red light spreads',
+    merit: 'less spread of red light',
+    subject: 'the spread of red light',
   },
   'r80 blue': {
-    merit: 'blue light that stays closer together',
-    subject: 'how far blue light spreads',
+    merit: 'less spread of blue light',
+    subject: 'the spread of blue light',
   },
   'halo blue minus red': { merit: 'less blue halo', subject: 'the blue halo' },
   'halo blue minus green': {
@@ -70,14 +70,17 @@ const TOPICS: Readonly<Record<string, Topic>> = {
     subject: 'the room before bright stars clip',
   },
   'stars found': { merit: 'more stars found', subject: 'the number of stars found' },
-  depth: { merit: 'fainter stars in one exposure', subject: 'how faint it sees' },
+  depth: {
+    merit: 'more reach to faint stars in one exposure',
+    subject: 'the reach to faint stars',
+  },
   'depth per second': {
-    merit: 'fainter stars in the same time',
-    subject: 'how faint it sees in the same time',
+    merit: 'more reach to faint stars in the same time',
+    subject: 'the reach to faint stars in the same time',
   },
   'depth per second and cm²': {
-    merit: 'fainter stars for its time and aperture',
-    subject: 'how faint it sees for its time and aperture',
+    merit: 'more reach to faint stars for time and aperture',
+    subject: 'the reach to faint stars for time and aperture',
   },
 };
 
@@ -102,37 +105,89 @@ export function rowOf(rows: readonly ComparisonRow[], quantity: string): Compari
   return rows.find((row) => names.includes(row.quantity)) ?? null;
 }
 
-/** Decimals that show the row's differences, at most three. */
+/** Decimals that the values of a row deserve by their errors, and no fewer than tell `labels` apart where a verdict does; at most three. */
 function decimalsOf(row: ComparisonRow): number {
-  const errors = row.pairs
-    .map(({ difference }) => halfWidth(difference))
-    .filter((error) => error > 0);
-  if (errors.length === 0) return 2;
-  const places = Math.ceil(-Math.log10(Math.min(...errors)));
-  return Math.max(0, Math.min(row.unit === '%' ? 1 : row.unit === '' ? 3 : 2, places));
+  const known = Object.values(row.values).filter((value) => value !== null);
+  const errors = known.map(halfWidth).filter((error) => error > 0);
+  const most = row.unit === '%' ? 1 : row.unit === '' ? 3 : 2;
+  if (errors.length === 0) return most;
+  const least = Math.max(0, Math.min(most, Math.ceil(-Math.log10(Math.min(...errors)))));
+  const differences = row.pairs
+    .filter(({ better }) => better !== null)
+    .map(({ difference }) => Math.abs(difference.value));
+  let places = least;
+  while (places < most && differences.some((d) => d < 2 * 10 ** -places)) places++;
+  return places;
 }
 
 /** A label's value without unit. */
 export function numberOf(row: ComparisonRow, label: string): string {
   const value = row.values[label]?.value;
-  if (value === undefined) return 'nothing measured';
+  if (value === undefined) return 'not measured';
   const text = decimal(value, decimalsOf(row));
-  return row.group === 'field' && row.unit === '%' && value > 0 ? `+${text}` : text;
+  return row.group === 'field' && row.unit === '%' && value > 0 && Number(text) !== 0
+    ? `+${text}`
+    : text;
 }
 
 /** `3.05 arcsec`, `21 %`, `0.034`. */
 export function valueWords(row: ComparisonRow, label: string): string {
   const number = numberOf(row, label);
-  return row.values[label] && row.unit !== '' ? `${number} ${row.unit}` : number;
+  const unit = row.unit === 'count' ? 'stars' : row.unit;
+  return row.values[label] && unit !== '' ? `${number} ${unit}` : number;
 }
 
-/** `3.05 arcsec, against 3.31 arcsec for b and 3.4 arcsec for c`. */
+/** Labels from the best value to the worst. */
+export function byMerit(row: ComparisonRow, labels: readonly string[]): string[] {
+  const merit = (label: string): number => {
+    const value = row.values[label]?.value ?? Number.NaN;
+    return row.betterWhen === 'larger'
+      ? value
+      : row.betterWhen === 'smaller'
+        ? -value
+        : -Math.abs(value);
+  };
+  return [...labels].sort((a, b) => merit(b) - merit(a));
+}
+
+/** `3.05 arcsec, against 3.31 arcsec in b and 3.40 arcsec in c`; of depths, which are relative, the difference alone. */
 export function valuesAgainst(
   row: ComparisonRow,
   leaders: readonly string[],
   behind: readonly string[],
 ): string {
+  if (row.group === 'depth' && row.unit === 'mag') {
+    const by = decimal(Math.abs(row.difference?.value ?? Number.NaN), 2);
+    return `by ${leaders.length + behind.length > 2 ? 'at least ' : ''}${by} mag`;
+  }
   const of = (labels: readonly string[], named: boolean): string =>
-    listOf(labels.map((label) => `${valueWords(row, label)}${named ? ` for ${label}` : ''}`));
-  return `${of(leaders, leaders.length > 1)}, against ${of(behind, true)}`;
+    listOf(labels.map((label) => `${valueWords(row, label)}${named ? ` in ${label}` : ''}`));
+  const what = row.quantity.startsWith('r80') ? '80 % of it within ' : '';
+  return `${what}${of(leaders, leaders.length > 1)}, against ${of(byMerit(row, behind), true)}`;
+}
+
+const ITEM_WORDS: Readonly<Record<string, string>> = {
+  exposure: 'the exposures',
+  gain: 'the gain',
+  filter: 'the filters',
+  'time between': 'the time between the frames',
+  'air mass': 'the height in the sky',
+  seeing: 'the steadiness of the air',
+  background: 'the brightness of the sky',
+  sampling: 'the pixels',
+  saturation: 'clipped stars',
+  linearity: 'possible stretching',
+  'linearity of shapes': 'possible stretching',
+  'mosaic or interpolated': 'interpolation or stacking',
+  calibration: 'the calibration',
+  overlap: 'the fields',
+  'number of stars': 'the small number of stars',
+};
+
+/** Fairness items in a sentence, each once. */
+export function itemsWords(items: readonly string[]): string {
+  const words = items.map((item) =>
+    Object.hasOwn(ITEM_WORDS, item) ? (ITEM_WORDS[item] as string) : item,
+  );
+  return listOf([...new Set(words)]);
 }

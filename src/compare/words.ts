@@ -25,7 +25,9 @@ export function decimal(value: number, decimals: number): string {
 export function twoDigits(value: number): string {
   if (value === 0 || !Number.isFinite(value)) return '0';
   const places = 1 - Math.floor(Math.log10(Math.abs(value)));
-  return decimal(value, Math.max(0, Math.min(4, places)));
+  const text = decimal(value, Math.max(0, Math.min(4, places)));
+  // 5.0 reads as more than is known; 0.50 does too.
+  return text.includes('.') ? text.replace(/\.?0+$/, '') : text;
 }
 
 /** As many decimals as the error allows, at most `most`. */
