@@ -11,6 +11,7 @@ import { beats, type Standing, standingOf } from './standing.js';
 import {
   byMerit,
   comparedRow,
+  itemsWords,
   numberOf,
   rowOf,
   topicOf,

@@ -1,7 +1,4 @@
 /** Numbers and lists in the sentences of a comparison. */
-import type { Uncertain } from '../measure/result.js';
-import { halfWidth } from '../measure/uncertain.js';
-import type { AngularUnit } from './result.js';
 
 /** `a`, `a and b`, `a, b and c`. */
 export function listOf(words: readonly string[], last = 'and'): string {
@@ -28,18 +25,6 @@ export function twoDigits(value: number): string {
   const text = decimal(value, Math.max(0, Math.min(4, places)));
   // 5.0 reads as more than is known; 0.50 does too.
   return text.includes('.') ? text.replace(/\.?0+$/, '') : text;
-}
-
-/** As many decimals as the error allows, at most `most`. */
-export function rounded(value: Uncertain, most: number): string {
-  const error = halfWidth(value);
-  const places = error > 0 ? Math.ceil(-Math.log10(error)) : most;
-  return decimal(value.value, Math.max(0, Math.min(most, places)));
-}
-
-/** `3.1 arcsec`, `3.1 px`. */
-export function angle(value: number, unit: AngularUnit | string): string {
-  return `${twoDigits(value)} ${unit}`;
 }
 
 /** `60 s`, `5 min`, `3.2 hours`, `12 days`; rounded for reading. */
