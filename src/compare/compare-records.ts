@@ -2,9 +2,11 @@
 import { ParameterError } from '../errors.js';
 import type { ChannelName, FrameResult, Uncertain } from '../measure/result.js';
 import type { Warning } from '../warnings.js';
+import { judged } from './compare.js';
 import type { CompareOptions } from './options.js';
 import { findRecordCommon, type LaidLabel, type RecordCommon } from './record-common.js';
 import { recordFacts } from './record-facts.js';
+import { commonDistances, recordFieldRows } from './record-field-rows.js';
 import { columnOf, type RecordLabel } from './record-label.js';
 import { radiusDisagrees, recordProfileRows, recordReading } from './record-rows.js';
 import { recordStarRows } from './record-star-rows.js';
@@ -25,20 +27,23 @@ export function recordRadiusArcsec({ frames }: RecordLabel): number | null {
   return radius === null || scale === null ? null : radius * scale;
 }
 
+/**
+ * Compares telescopes by their records: common stars → rows → fairness → verdicts, purposes and summary.
+ * @throws ParameterError for fewer than two labels, two of one name, or a confidence out of range; ToolError where stars do not match or
+ *   are too few
+ */
+export function compareRecords(
+  labels: readonly RecordLabel[],
+  options: CompareOptions,
+): Comparison {
+  const { comparison, facts } = measureRecords(labels, options);
+  return judged(comparison, facts, options.confidence);
+}
+
 /** What was measured, before anything is judged. */
 export interface MeasuredRecords {
   data: RecordCommon;
-  comparison: Pick<
-    Comparison,
-    | 'telescopes'
-    | 'matchedStars'
-    | 'transforms'
-    | 'angularUnit'
-    | 'normalisedWithin'
-    | 'rows'
-    | 'stars'
-    | 'warnings'
-  >;
+  comparison: Omit<Comparison, 'confidence' | 'fairness' | 'purposes' | 'summary'>;
   facts: ReturnType<typeof recordFacts>;
 }
 
@@ -69,7 +74,11 @@ export function measureRecords(
       transforms: data.labels.flatMap((label) => transformOf(data.labels[0] as LaidLabel, label)),
       angularUnit: data.unit,
       normalisedWithin: facts.shared.normalisedWithin,
-      rows: [...recordProfileRows(data), ...recordStarRows(data, options)],
+      rows: [
+        ...recordProfileRows(data),
+        ...recordStarRows(data, options),
+        ...recordFieldRows(data, options),
+      ],
       stars: pairedStars(data),
       warnings,
     },
@@ -157,16 +166,12 @@ function transformOf(first: LaidLabel, { label, match }: LaidLabel): ComparedTra
 }
 
 /** The columns behind pictures of paired stars; distances from the middle of the common stars. */
-function pairedStars({ labels, common }: RecordCommon): PairedStars {
+function pairedStars(data: RecordCommon): PairedStars {
+  const { labels, common } = data;
   const [first] = labels as [LaidLabel, ...LaidLabel[]];
   const [base] = first.frames;
   const place = ({ frames: [{ frame, common: rows }] }: LaidLabel, axis: string): number[] =>
     rows.map((i) => columnOf(frame, axis)[i] as number);
-  const [x, y] = [place(first, 'x'), place(first, 'y')];
-  const middle = (list: readonly number[]): number => (Math.min(...list) + Math.max(...list)) / 2;
-  const [x0, y0] = [middle(x), middle(y)];
-  const radii = x.map((v, k) => Math.sqrt((v - x0) ** 2 + ((y[k] as number) - y0) ** 2));
-  const farthest = Math.max(...radii);
   const flux = columnOf(base.frame, `flux_${base.frame.reference}`);
   const brightest = Math.max(...base.common.map((i) => flux[i] as number));
   const byLabel = (column: (label: LaidLabel) => number[]): Record<string, number[]> =>
@@ -181,7 +186,7 @@ function pairedStars({ labels, common }: RecordCommon): PairedStars {
   const columns = (label: LaidLabel, name: string): Float64Array[] =>
     label.frames.map(({ frame }) => columnOf(frame, `${name}_${frame.reference}`));
   return {
-    distance: radii.map((r) => r / farthest),
+    distance: Array.from(commonDistances(data).share),
     magnitude: base.common.map((i) => -2.5 * Math.log10((flux[i] as number) / brightest)),
     x: byLabel((label) => place(label, 'x')),
     y: byLabel((label) => place(label, 'y')),

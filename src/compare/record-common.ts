@@ -4,8 +4,13 @@ import { ToolError } from '../errors.js';
 import { type Match, matchStars } from '../match/match.js';
 import { scaleOf } from '../measure/frame-facts.js';
 import type { Warning } from '../warnings.js';
-import { COMMON_SNR } from './common.js';
-import { columnOf, matchListOfRecord, type RecordFrame, type RecordLabel } from './record-label.js';
+import {
+  columnOf,
+  isGood,
+  matchListOfRecord,
+  type RecordFrame,
+  type RecordLabel,
+} from './record-label.js';
 import type { AngularUnit, ComparedTelescope } from './result.js';
 
 /** Fewest common stars of a comparison, and header scales that disagree by more are pointed out. */
@@ -46,17 +51,8 @@ export interface RecordCommon {
 
 type Rows = Map<number, number>;
 
-/** Good stars that a measurement left out for its own reasons. */
-const GOOD = FLAG['over limit'] | FLAG['outside zone'];
-
-function usable(frame: RecordFrame): (i: number) => boolean {
-  const snr = columnOf(frame, 'snr');
-  return (i) =>
-    ((frame.stars.flags[i] as number) & ~GOOD) === 0 && (snr[i] as number) >= COMMON_SNR;
-}
-
 function countUsable(frame: RecordFrame): number {
-  const test = usable(frame);
+  const test = isGood(frame);
   let n = 0;
   for (let i = 0; i < frame.stars.length; i++) if (test(i)) n++;
   return n;
@@ -139,7 +135,7 @@ export function findRecordCommon(
     const onLabel = l === 0 ? i : matched[l]?.rows.get(i);
     return onLabel === undefined ? undefined : laid[l]?.frames[f]?.rows.get(onLabel);
   };
-  const tests = laid.map(({ frames }) => frames.map(({ frame }) => usable(frame)));
+  const tests = laid.map(({ frames }) => frames.map(({ frame }) => isGood(frame)));
   const everywhere = baseList.source.filter((i) =>
     laid.every(({ frames }, l) => frames.every((_, f) => rowOf(l, f, i) !== undefined)),
   );

@@ -33,6 +33,9 @@ export type RecordOverrides = Partial<
   >
 > & { seeingArcsec?: number };
 
+/** A frame of a `measure` document, with its stars where they were asked for. */
+export type RecordedFrame = FrameResult & { starList?: StarListRecord[] };
+
 /** Flags of what is no star, or whose place is uncertain. */
 const NOT_FOR_MATCHING =
   FLAG['hot pixel'] | FLAG['cosmic ray'] | FLAG.edge | FLAG.trail | FLAG.extended;
@@ -48,16 +51,17 @@ export function recordFrame(result: FrameResult, stars: StarCatalogue): RecordFr
 /** The label of a document's frames. Frames that failed, or that hold no stars, are named as failed. */
 export function recordLabel(
   label: string,
-  frames: readonly (FrameResult & { starList?: StarListRecord[] })[],
-  { seeingArcsec, saturationAdu, ...given }: RecordOverrides,
+  frames: readonly RecordedFrame[],
+  given: RecordOverrides,
 ): RecordLabel {
   const out: RecordLabel = {
     label,
     frames: [],
     failed: [],
     hasPixels: false,
-    seeingArcsec: seeingArcsec ?? null,
+    seeingArcsec: given.seeingArcsec ?? null,
   };
+  const { saturationAdu } = given;
   for (const { starList, ...record } of frames) {
     // The stars of a set's green frame stand for the set: sizes and places refer to it.
     const own =
@@ -72,7 +76,7 @@ export function recordLabel(
       out.failed.push({ file: record.file, error });
       continue;
     }
-    const metadata: FrameMetadata = { ...record.metadata, ...given };
+    const metadata = withGiven(record.metadata, given);
     const stars =
       saturationAdu === undefined || record.stars === null
         ? record.stars
@@ -83,9 +87,32 @@ export function recordLabel(
   return out;
 }
 
+function withGiven(metadata: FrameMetadata, given: RecordOverrides): FrameMetadata {
+  return {
+    ...metadata,
+    apertureMm: given.apertureMm ?? metadata.apertureMm,
+    focalLengthMm: given.focalLengthMm ?? metadata.focalLengthMm,
+    pixelSizeUm: given.pixelSizeUm ?? metadata.pixelSizeUm,
+    gainElectronsPerAdu: given.gainElectronsPerAdu ?? metadata.gainElectronsPerAdu,
+    saturationAdu: given.saturationAdu ?? metadata.saturationAdu,
+  };
+}
+
 /** Column of a catalogue; all NaN where the channel has none. */
 export function columnOf({ stars }: RecordFrame, name: string): Float64Array {
   return stars.columns[name] ?? new Float64Array(stars.length).fill(Number.NaN);
+}
+
+/** Good stars that a measurement left out for its own reasons. */
+const STILL_GOOD = FLAG['over limit'] | FLAG['outside zone'];
+/** Signal-to-noise from which a star is compared. */
+const LEAST_SNR = 10;
+
+/** Whether a row of the catalogue is a star fit for comparing. */
+export function isGood(frame: RecordFrame): (i: number) => boolean {
+  const snr = columnOf(frame, 'snr');
+  return (i) =>
+    ((frame.stars.flags[i] as number) & ~STILL_GOOD) === 0 && (snr[i] as number) >= LEAST_SNR;
 }
 
 /** Stars for matching, and the row of the catalogue behind each. */

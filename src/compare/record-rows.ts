@@ -25,10 +25,6 @@ const BASE_SIGMA = 3;
 
 /** Rows that need the frames themselves. */
 const NEEDS_PIXELS: readonly RowSpec[] = [
-  spec('growth centre to corner (common field)', 'field', 'same stars', '%', 'nearer zero'),
-  spec('growth centre to corner (own field)', 'field', 'own field', '%', 'nearer zero'),
-  spec('ellipticity in the corners (own field)', 'field', 'own field', '', 'nearer zero'),
-  spec('lateral colour', 'field', 'same stars', 'arcsec', 'nearer zero'),
   spec('corner illumination', 'light', 'own field', '%', 'larger'),
   spec('stars found', 'depth', 'same stars', 'stars', 'larger'),
 ];

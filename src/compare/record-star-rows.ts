@@ -7,6 +7,7 @@ import { madSigma, medianOf } from '../stats/robust.js';
 import type { CompareOptions } from './options.js';
 import type { Reading } from './readings.js';
 import type { LaidFrame, LaidLabel, RecordCommon } from './record-common.js';
+import { squaredEllipticity } from './record-field-rows.js';
 import { columnOf } from './record-label.js';
 import { COLOURS, recordRow, spec } from './record-rows.js';
 import type { ComparisonRow } from './result.js';
@@ -106,19 +107,12 @@ function starSizeRows({ labels, common, unit }: RecordCommon, options: CompareOp
   });
 }
 
-/**
- * Root of the mean squared ellipticity, noise taken off. The catalogue holds no error of e; that of ln FWHM stands for it: in a fit of an
- * elliptical Gaussian both are equal (half of √2 times the error of one axis, against √2/2 of it).
- */
+/** Root of the mean squared ellipticity, noise taken off. */
 function ellipticityRow({ labels, common }: RecordCommon, options: CompareOptions) {
-  const columns = labels.map((label) =>
-    commonColumns(label, ({ frame }, i) => {
-      const of = (name: string): number =>
-        columnOf(frame, `${name}_${frame.reference}`)[i] as number;
-      const error = of('fwhm_err') / of('fwhm');
-      return of('e1') ** 2 + of('e2') ** 2 - 2 * error * error;
-    }),
-  );
+  const columns = labels.map((label) => {
+    const squared = new Map(label.frames.map((one) => [one, squaredEllipticity(one.frame)]));
+    return commonColumns(label, (one, i) => squared.get(one)?.[i] ?? Number.NaN);
+  });
   const limits = columns.map((frames) => {
     const all = Float64Array.from(frames.flatMap((column) => [...column])).filter(Number.isFinite);
     const median = medianOf(all);

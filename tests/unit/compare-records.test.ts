@@ -126,11 +126,34 @@ describe('two records', () => {
   it('round stars are round, and what needs pixels says so', () => {
     const round = row(measured, 'ellipticity').values.wide;
     expect(round?.value).toBeLessThan(0.02);
-    for (const quantity of ['corner illumination', 'lateral colour', 'stars found']) {
+    for (const quantity of ['corner illumination', 'stars found']) {
       const each = row(measured, quantity);
       expect(each.pairs).toEqual([]);
       expect(each.reason).toMatch(/needs the frames themselves: wide, sharp/);
     }
+  });
+
+  it('the field: sharp to the corners, without lateral colour, as it was made', () => {
+    for (const quantity of [
+      'growth centre to corner (common field)',
+      'growth centre to corner (own field)',
+      'lateral colour',
+    ]) {
+      for (const value of Object.values(row(measured, quantity).values)) {
+        if (value === null) throw new Error(`${quantity} was not measured`);
+        expect(Math.abs(value.value)).toBeLessThan(SIGMAS * (value.high - value.value) + 1e-9);
+      }
+      expect(row(measured, quantity).pairs[0]?.pValue).toBeGreaterThan(0.003);
+    }
+  });
+
+  it('a lens that grows soft towards the corners is seen to', () => {
+    const soft = measureRecords([recorded('soft', { ...WIDE, cornerGrowth: 0.4 }), sharp], options);
+    const own = row(soft, 'growth centre to corner (own field)');
+    // FWHM grows by 0.4 r² of the corner: outer third (mean r² about 0.55 over the corners of a 4:3 frame) against inner (0.05): 15 to 25 %.
+    expect(own.values.soft?.value).toBeGreaterThan(12);
+    expect(own.values.soft?.value).toBeLessThan(28);
+    expect(own.pairs[0]?.pValue).toBeLessThan(1e-4);
   });
 
   it('light counted within another angle: only pairs of stars remain, and the radius to measure again with is named', () => {
