@@ -1,11 +1,10 @@
-/** `bluerim grade`: a night's frames in, decisions with reasons out; `bluerim merge`: the same from records measured in pieces. */
-import { Command, InvalidArgumentError, Option } from 'commander';
+/** `bluerim grade`: a night's frames in, decisions with reasons out. */
+import { Command, Option } from 'commander';
 import { UsageError } from '../../errors.js';
-import type { FrameOverrides } from '../../frame/frame.js';
-import type { GradeOptions, Night } from '../../grade/result.js';
-import type { TextStyle } from '../../report/layout.js';
 import type { Warning } from '../../warnings.js';
 import type { NightRecords } from '../night.js';
+import { addLimitOptions, gradeOptions, type LimitFlags, shardOf } from '../night-options.js';
+import { addNightOutputs, type NightOutputFlags } from '../night-output.js';
 import {
   addFrameOptions,
   addResultOptions,
@@ -13,27 +12,15 @@ import {
   frameOverrides,
   INPUT,
   MEASURING,
-  notNegative,
   OUTPUT,
-  positive,
   type ResultFlags,
   SUN_CAUTION,
   wholeNumber,
 } from '../options.js';
+import type { LoadedRecords, RecordWriter } from '../record-file.js';
 import { createTerminal, type Terminal } from '../terminal.js';
 
-interface LimitFlags {
-  strictness: GradeOptions['strictness'];
-  maxFwhm?: number;
-  maxFwhmArcsec?: number;
-  maxEllipticity?: number;
-  minTransparency?: number;
-  maxBackground?: number;
-  minStars?: number;
-  reference?: string;
-}
-
-interface GradeFlags extends FrameFlags, ResultFlags, LimitFlags {
+interface GradeFlags extends FrameFlags, ResultFlags, LimitFlags, NightOutputFlags {
   halo: boolean;
   jobs?: number;
   ndjson?: string;
@@ -42,9 +29,8 @@ interface GradeFlags extends FrameFlags, ResultFlags, LimitFlags {
   shard?: { part: number; of: number };
 }
 
-type MergeFlags = ResultFlags & LimitFlags;
-
-const DECIDING = 'Deciding:';
+/** Exit code after Ctrl-C, as shells count it: 128 + signal 2. */
+const INTERRUPTED = 130;
 
 const EXAMPLES = `
 Examples:
@@ -53,6 +39,8 @@ Examples:
       happened in the night
   bluerim grade --strictness strict --max-fwhm-arcsec 4 night
       drop more, and everything wider than 4 arcsec
+  bluerim grade --copy-to keep --move-dropped-to out night
+      show what would be copied and moved; add --apply to do it
   bluerim grade --ndjson night.ndjson night
       also write each frame's record as soon as it is measured
   bluerim grade --resume night.ndjson night
@@ -118,78 +106,11 @@ export function gradeCommand(setExitCode: (code: number) => void): Command {
       'write each frame’s record as one line of JSON as soon as it is measured; - for stdout, in place of the table',
     ),
   );
+  addNightOutputs(command);
   addResultOptions(command);
   return command.action(async (frames: string[], flags: GradeFlags) => {
     setExitCode(await runGrade(frames, flags, createTerminal(flags.color)));
   });
-}
-
-export function mergeCommand(setExitCode: (code: number) => void): Command {
-  const command = new Command('merge')
-    .description(
-      'Grade frames from the records that `grade --ndjson` wrote, in one piece or many: the same answer as measuring all of them at once.',
-    )
-    .argument('<records...>', 'files of records')
-    .helpOption('-h, --help', 'show this help');
-  addLimitOptions(command);
-  addResultOptions(command);
-  return command.action(async (files: string[], flags: MergeFlags) => {
-    setExitCode(await runMerge(files, flags, createTerminal(flags.color)));
-  });
-}
-
-function addLimitOptions(command: Command): void {
-  const add = (option: Option): void => {
-    command.addOption(option.helpGroup(DECIDING));
-  };
-  add(
-    new Option('--strictness <how>', 'how far from the night’s usual a frame may be')
-      .choices(['lenient', 'normal', 'strict'])
-      .default('normal'),
-  );
-  const limits: [string, string, (text: string) => number][] = [
-    ['--max-fwhm <px>', 'drop frames with wider stars, px', positive],
-    ['--max-fwhm-arcsec <arcsec>', 'the same in arcsec, where the scale is known', positive],
-    ['--max-ellipticity <e>', 'drop frames with more elongated stars, (a − b)/(a + b)', positive],
-    [
-      '--min-transparency <share>',
-      'drop frames with less starlight than this share of the reference',
-      notNegative,
-    ],
-    ['--max-background <ADU>', 'drop frames with a brighter sky, ADU', positive],
-    ['--min-stars <n>', 'drop frames with fewer measured stars', wholeNumber(0)],
-  ];
-  for (const [flags, meaning, parse] of limits) add(new Option(flags, meaning).argParser(parse));
-  add(
-    new Option(
-      '--reference <file>',
-      'hold the frames of its group against this one (default: chosen and explained)',
-    ),
-  );
-}
-
-/** `2/5` → part 2 of 5. */
-function shardOf(text: string): { part: number; of: number } {
-  const match = /^(\d{1,5})\/(\d{1,5})$/.exec(text.trim());
-  const part = Number(match?.[1]);
-  const of = Number(match?.[2]);
-  if (match === null || part < 1 || part > of) {
-    throw new InvalidArgumentError('Give k/n with 1 ≤ k ≤ n, as 1/4.');
-  }
-  return { part, of };
-}
-
-function gradeOptions(flags: LimitFlags): GradeOptions {
-  return {
-    strictness: flags.strictness,
-    maxFwhmPx: flags.maxFwhm ?? null,
-    maxFwhmArcsec: flags.maxFwhmArcsec ?? null,
-    maxEllipticity: flags.maxEllipticity ?? null,
-    minTransparency: flags.minTransparency ?? null,
-    maxBackgroundAdu: flags.maxBackground ?? null,
-    minStars: flags.minStars ?? null,
-    reference: flags.reference ?? null,
-  };
 }
 
 async function runGrade(
@@ -210,7 +131,10 @@ async function runGrade(
   }
   const { resultTarget, writeResult } = await import('../result-output.js');
   const target = await resultTarget(flags);
+  const { checkNightOutputs, writeNightOutputs } = await import('../night-output.js');
+  await checkNightOutputs(flags);
   const overrides = frameOverrides(flags);
+  const { nightParameters, resultOf, tell } = await import('../night-result.js');
   const parameters = await nightParameters(overrides, flags.seed, flags.halo);
   const { loadRecords, requireSameParameters } = await import('../record-file.js');
   const resumed = flags.resume === undefined ? null : loadRecords(flags.resume);
@@ -258,8 +182,14 @@ async function runGrade(
     );
   }
   await tell(night, inputs.length === 1, terminal);
-  if (found.interrupted) return 130;
-  return night.frames.some((frame) => frame.error !== null) ? 1 : 0;
+  if (found.interrupted) {
+    // Half a night is no ground for moving files.
+    if (flags.apply) terminal.message('interrupted: nothing was copied, linked or moved');
+    await writeNightOutputs(night, { ...flags, apply: false }, terminal);
+    return INTERRUPTED;
+  }
+  const done = await writeNightOutputs(night, flags, terminal);
+  return done && night.frames.every((frame) => frame.error === null) ? 0 : 1;
 }
 
 function interruption(done: number, all: number): Warning {
@@ -273,8 +203,8 @@ function interruption(done: number, all: number): Warning {
 async function recordWriter(
   flags: GradeFlags,
   parameters: object,
-  resumed: import('../record-file.js').LoadedRecords | null,
-): Promise<import('../record-file.js').RecordWriter | null> {
+  resumed: LoadedRecords | null,
+): Promise<RecordWriter | null> {
   const { continueRecords, createRecords } = await import('../record-file.js');
   if (resumed !== null && (flags.ndjson === undefined || flags.ndjson === flags.resume)) {
     return continueRecords(resumed);
@@ -285,68 +215,4 @@ async function recordWriter(
     checkFileTarget(flags.ndjson, flags.force ?? false);
   }
   return createRecords(flags.ndjson, { ...parameters });
-}
-
-async function nightParameters(
-  overrides: FrameOverrides,
-  seed: number,
-  halo: boolean,
-): Promise<import('../../report/grade-json.js').NightParameters> {
-  const { frameParameters } = await import('../../report/parameters.js');
-  return { seed, halo, ...frameParameters(overrides) };
-}
-
-async function resultOf(
-  night: Night,
-  parameters: import('../../report/grade-json.js').NightParameters,
-  options: GradeOptions,
-  complete: boolean,
-): Promise<import('../result-output.js').Result> {
-  const { gradeDocument } = await import('../../report/grade-json.js');
-  const { nightText } = await import('../../report/grade-table.js');
-  return {
-    document: () => gradeDocument(night, parameters, options, complete),
-    text: (width: number, style: TextStyle) => nightText(night, width, style),
-  };
-}
-
-async function tell(night: Night, single: boolean, terminal: Terminal): Promise<void> {
-  const { showFailedFiles, showWarnings } = await import('../warnings.js');
-  showWarnings(night.warnings, single, terminal);
-  const failed = night.frames.flatMap(({ file, error }) =>
-    error === null ? [] : [{ file, error }],
-  );
-  showFailedFiles(failed, terminal);
-}
-
-async function runMerge(
-  files: readonly string[],
-  flags: MergeFlags,
-  terminal: Terminal,
-): Promise<number> {
-  const { resultTarget, writeResult } = await import('../result-output.js');
-  const target = await resultTarget(flags);
-  const { loadRecords, requireSameParameters } = await import('../record-file.js');
-  const loaded = files.map((file) => loadRecords(file));
-  const [first] = loaded;
-  const parameters = first?.parameters ?? {};
-  for (const each of loaded) requireSameParameters(each.path, each, parameters);
-  const warnings: Warning[] = loaded.flatMap(({ doubt, path }) =>
-    doubt === null ? [] : [{ code: 'records-damaged', message: doubt, file: path }],
-  );
-  // A frame that two files hold counts once; the later file wins, as the later line does.
-  const byFile = new Map(
-    loaded.flatMap(({ records }) => records.map((entry) => [entry.frame.file, entry] as const)),
-  );
-  const frames = [...byFile.values()]
-    .sort((a, b) => a.order - b.order || (a.frame.file < b.frame.file ? -1 : 1))
-    .map(({ frame }) => frame);
-  const { gradeNight } = await import('../../grade/grade.js');
-  const options = gradeOptions(flags);
-  const night = gradeNight(frames, options);
-  night.warnings.unshift(...warnings, ...frames.flatMap((frame) => frame.warnings));
-  const known = parameters as unknown as import('../../report/grade-json.js').NightParameters;
-  await writeResult(target, await resultOf(night, known, options, true), terminal);
-  await tell(night, frames.length === 1, terminal);
-  return night.frames.some((frame) => frame.error !== null) ? 1 : 0;
 }

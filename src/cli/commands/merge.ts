@@ -1,0 +1,61 @@
+/** `bluerim merge`: a night graded from records that were measured in pieces. */
+import { Command } from 'commander';
+import type { NightParameters } from '../../report/grade-json.js';
+import type { Warning } from '../../warnings.js';
+import { addLimitOptions, gradeOptions, type LimitFlags } from '../night-options.js';
+import { addNightOutputs, type NightOutputFlags } from '../night-output.js';
+import { addResultOptions, type ResultFlags } from '../options.js';
+import { createTerminal, type Terminal } from '../terminal.js';
+
+type MergeFlags = ResultFlags & LimitFlags & NightOutputFlags;
+
+export function mergeCommand(setExitCode: (code: number) => void): Command {
+  const command = new Command('merge')
+    .description(
+      'Grade frames from the records that `grade --ndjson` wrote, in one piece or many: the same answer as measuring all of them at once.',
+    )
+    .argument('<records...>', 'files of records')
+    .helpOption('-h, --help', 'show this help');
+  addLimitOptions(command);
+  addNightOutputs(command);
+  addResultOptions(command);
+  return command.action(async (files: string[], flags: MergeFlags) => {
+    setExitCode(await runMerge(files, flags, createTerminal(flags.color)));
+  });
+}
+
+async function runMerge(
+  files: readonly string[],
+  flags: MergeFlags,
+  terminal: Terminal,
+): Promise<number> {
+  const { resultTarget, writeResult } = await import('../result-output.js');
+  const target = await resultTarget(flags);
+  const { checkNightOutputs, writeNightOutputs } = await import('../night-output.js');
+  await checkNightOutputs(flags);
+  const { loadRecords, requireSameParameters } = await import('../record-file.js');
+  const loaded = files.map((file) => loadRecords(file));
+  const [first] = loaded;
+  const parameters = first?.parameters ?? {};
+  for (const each of loaded) requireSameParameters(each.path, each, parameters);
+  const warnings: Warning[] = loaded.flatMap(({ doubt, path }) =>
+    doubt === null ? [] : [{ code: 'records-damaged', message: doubt, file: path }],
+  );
+  // A frame that two files hold counts once; the later file wins, as the later line does.
+  const byFile = new Map(
+    loaded.flatMap(({ records }) => records.map((entry) => [entry.frame.file, entry] as const)),
+  );
+  const frames = [...byFile.values()]
+    .sort((a, b) => a.order - b.order || (a.frame.file < b.frame.file ? -1 : 1))
+    .map(({ frame }) => frame);
+  const { resultOf, tell } = await import('../night-result.js');
+  const { gradeNight } = await import('../../grade/grade.js');
+  const options = gradeOptions(flags);
+  const night = gradeNight(frames, options);
+  night.warnings.unshift(...warnings, ...frames.flatMap((frame) => frame.warnings));
+  const known = parameters as unknown as NightParameters;
+  await writeResult(target, await resultOf(night, known, options, true), terminal);
+  await tell(night, frames.length === 1, terminal);
+  const done = await writeNightOutputs(night, flags, terminal);
+  return done && night.frames.every((frame) => frame.error === null) ? 0 : 1;
+}

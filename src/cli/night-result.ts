@@ -1,0 +1,41 @@
+/** A graded night as the one result of a command, and its doubts on stderr. */
+import type { FrameOverrides } from '../frame/frame.js';
+import type { GradeOptions, Night } from '../grade/result.js';
+import type { NightParameters } from '../report/grade-json.js';
+import type { TextStyle } from '../report/layout.js';
+import type { Result } from './result-output.js';
+import type { Terminal } from './terminal.js';
+
+/** What records depend on: two runs go together only when these agree. */
+export async function nightParameters(
+  overrides: FrameOverrides,
+  seed: number,
+  halo: boolean,
+): Promise<NightParameters> {
+  const { frameParameters } = await import('../report/parameters.js');
+  return { seed, halo, ...frameParameters(overrides) };
+}
+
+export async function resultOf(
+  night: Night,
+  parameters: NightParameters,
+  options: GradeOptions,
+  complete: boolean,
+): Promise<Result> {
+  const { gradeDocument } = await import('../report/grade-json.js');
+  const { nightText } = await import('../report/grade-table.js');
+  return {
+    document: () => gradeDocument(night, parameters, options, complete),
+    text: (width: number, style: TextStyle) => nightText(night, width, style),
+  };
+}
+
+/** Warnings and failed files. */
+export async function tell(night: Night, single: boolean, terminal: Terminal): Promise<void> {
+  const { showFailedFiles, showWarnings } = await import('./warnings.js');
+  showWarnings(night.warnings, single, terminal);
+  const failed = night.frames.flatMap(({ file, error }) =>
+    error === null ? [] : [{ file, error }],
+  );
+  showFailedFiles(failed, terminal);
+}
