@@ -1,6 +1,6 @@
 /** One simulated sky through the measurement, and what came out beside what is true. */
 import { planChannels } from '../../src/detect/lattice.js';
-import { measureIllumination } from '../../src/field/illumination.js';
+import { type IlluminationResult, measureIllumination } from '../../src/field/illumination.js';
 import type { Uncertain } from '../../src/measure/result.js';
 import { skyFrame } from '../../tests/helpers/sky-frame.js';
 import type { TestSky } from './skies.js';
@@ -62,6 +62,12 @@ export function outcomeOf(sky: TestSky): SkyOutcome {
     seed: 1,
   });
   const { user, system } = process.cpuUsage(start);
+  return compare(sky, result, (user + system) / 1000);
+}
+
+/** What came out beside what is true. */
+export function compare(sky: TestSky, result: IlluminationResult, ms: number): SkyOutcome {
+  const { options } = sky;
   const outcome: SkyOutcome = {
     kind: sky.kind,
     layout: options.layout,
@@ -74,7 +80,7 @@ export function outcomeOf(sky: TestSky): SkyOutcome {
     radiusBeyond: 0,
     radiusMissed: 0,
     measured: [],
-    ms: (user + system) / 1000,
+    ms,
   };
   const leading = result.channels[result.reference ?? -1];
   if (!leading) return outcome;

@@ -117,9 +117,19 @@ function fallOffOf(kind: SkyKind, between: Between): (distance: number) => numbe
   const hard = kind === 'hard edge' || (kind === 'beside the middle' && between(0, 1) < 0.5);
   if (!hard) return natural;
   const start = between(0.4, 0.85);
-  const covered = coveredPupil(start, start + between(0.2, 0.8));
+  const end = start + between(0.2, 0.8);
+  // Every third edge is an S-shaped ramp: no law of two circles, so that the fit is not only tried on its own profile.
+  const covered = between(0, 1) < 0.33 ? ramp(start, end) : coveredPupil(start, end);
   const mild = (distance: number): number => Math.max(0, 1 - 0.2 * depth * distance * distance);
   return (distance) => mild(distance) * covered(distance);
+}
+
+/** Cubic S from full light to darkness. */
+function ramp(start: number, end: number): (distance: number) => number {
+  return (distance) => {
+    const t = Math.min(1, Math.max(0, (distance - start) / (end - start)));
+    return 1 - t * t * (3 - 2 * t);
+  };
 }
 
 function nebulaOf(kind: SkyKind, between: Between): SkyOptions['nebula'] {

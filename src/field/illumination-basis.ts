@@ -5,6 +5,16 @@ export interface RadialBasis {
   size: number;
   powers: number;
   knots: readonly number[];
+  /** Terms as tables over the distance, `steps` a half diagonal; they come after the others. */
+  tables?: readonly Float64Array[];
+  steps?: number;
+}
+
+/** Place in a table: index below, and share of the way to the next. */
+function placeIn(table: Float64Array, steps: number, distance: number): [number, number] {
+  const position = Math.min(table.length - 1.001, distance * steps);
+  const i = Math.floor(position);
+  return [i, position - i];
 }
 
 /** From stiff to free; the richest follows the edge of an image circle. */
@@ -36,6 +46,15 @@ export function fillBasis(
     out[basis.powers + j] = beyond * beyond;
     slope[basis.powers + j] = beyond > 0 ? (2 * beyond) / distance : 0;
   }
+  if (!basis.tables) return;
+  const at = basis.powers + basis.knots.length;
+  const steps = basis.steps as number;
+  basis.tables.forEach((table, k) => {
+    const [i, part] = placeIn(table, steps, distance);
+    const rise = (table[i + 1] as number) - (table[i] as number);
+    out[at + k] = (table[i] as number) + part * rise;
+    slope[at + k] = distance > 0 ? (rise * steps) / distance : 0;
+  });
 }
 
 /** c₀ + Σ c_k B_k at a distance, in units of `scale`. */
@@ -50,6 +69,15 @@ export function profileAt(basis: RadialBasis, p: ArrayLike<number>, distance: nu
   for (let j = 0; j < basis.knots.length; j++) {
     const beyond = Math.max(0, distance - (basis.knots[j] as number));
     sum += (p[1 + basis.powers + j] as number) * beyond * beyond;
+  }
+  if (basis.tables) {
+    const at = 1 + basis.powers + basis.knots.length;
+    for (let k = 0; k < basis.tables.length; k++) {
+      const table = basis.tables[k] as Float64Array;
+      const [i, part] = placeIn(table, basis.steps as number, distance);
+      const low = table[i] as number;
+      sum += (p[at + k] as number) * (low + part * ((table[i + 1] as number) - low));
+    }
   }
   return sum;
 }

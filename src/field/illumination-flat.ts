@@ -33,7 +33,7 @@ const LIKELY_SIGMA = 2.5;
 const LEAST_VARIANCE_CHANGE = 0.03;
 const LEAST_LEVEL_CHANGE = 0.01;
 /** Raw noise follows the light's own change by at most this factor (1 for photons, 2 for unequal pixels). */
-const LARGEST_RESPONSE = 2.5;
+const LARGEST_RESPONSE = 2;
 /** Photon share of the noise within which gain and pedestal are believed. */
 const BELIEVABLE_SHARE = 1.3;
 /** Cells along either axis. */
@@ -139,7 +139,7 @@ function decide(
   }
   if (levelFalls && v < -LIKELY_SIGMA * vError) {
     const expected = share !== null && share < BELIEVABLE_SHARE ? share * d : null;
-    const tooMuch = pedestalKnown && v < LARGEST_RESPONSE * d - 3 * vError;
+    const tooMuch = pedestalKnown && v < LARGEST_RESPONSE * d - LIKELY_SIGMA * vError;
     const tooLittle =
       expected !== null && v > 0.3 * expected + 3 * vError && expected < -3 * vError;
     if (!tooMuch && !tooLittle) {

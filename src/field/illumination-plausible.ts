@@ -10,11 +10,14 @@ import { profileAt, type RadialBasis } from './illumination-basis.js';
 /** Length over which slopes are taken, and step of the places compared, half diagonals. */
 const LENGTH = 0.2;
 const STEP = 0.05;
-/** Share of the steepest slope farther in that a lens keeps at least, while more than `light` of the centre's light is left. */
-const RULES = [
-  { light: 0.5, share: 0.75 },
-  { light: 0.1, share: 0.4 },
-] as const;
+/** No rule nearer to darkness than this share of the centre's light. */
+const LEAST_LIGHT = 0.1;
+
+/** Share of the steepest slope farther in that a lens keeps at least while `light` of the centre's is left; below what either law gives. */
+function leastShare(light: number): number {
+  return Math.min(0.85, 0.3 + 1.1 * light);
+}
+
 /** Contradiction that counts, in σ, and as a change of light over `LENGTH`. */
 const CLEAR_SIGMA = 3.5;
 const LEAST_CHANGE = 0.004;
@@ -38,17 +41,17 @@ export function lensCanMake(fit: Profile, reach: number): boolean {
   for (let j = 0; j < places.length; j++) {
     const outer = places[j] as number;
     const light = profileAt(basis, p, outer + LENGTH) / full;
-    const rule = RULES.find((each) => light > each.light);
-    if (!rule) continue;
+    if (light < LEAST_LIGHT) continue;
+    const share = leastShare(light);
     for (let i = -1; i < j; i++) {
       // Against no slope at all first: a lens never brightens outwards.
       const inner = i < 0 ? null : (places[i] as number);
       if (inner !== null && inner + LENGTH > outer + 1e-9) break;
-      const lack = (inner === null ? 0 : rule.share * (falls[i] as number)) - (falls[j] as number);
+      const lack = (inner === null ? 0 : share * (falls[i] as number)) - (falls[j] as number);
       if (lack < LEAST_CHANGE * full) continue;
       weights.fill(0);
       addFall(basis, outer, -1, weights);
-      if (inner !== null) addFall(basis, inner, rule.share, weights);
+      if (inner !== null) addFall(basis, inner, share, weights);
       if (lack > CLEAR_SIGMA * errorOf(fit.factor, weights, size)) return false;
     }
   }

@@ -1,10 +1,11 @@
 /** What the fitted fall-off means: radii, corners, centre, with intervals from draws of the posterior. */
 import type { Uncertain } from '../measure/result.js';
 import { createRandom, normal } from '../stats/random.js';
-import { interval68, standardDeviation } from '../stats/robust.js';
+import { interval68, medianOf, standardDeviation } from '../stats/robust.js';
 import { profileAt, type RadialBasis } from './illumination-basis.js';
 import type { SkyCells } from './illumination-cells.js';
-import { CENTRE_PRIOR, type RadialFit } from './illumination-fit.js';
+import { jackknifeError, leaveOneOut } from './illumination-jackknife.js';
+import { CENTRE_PRIOR, type RadialFit } from './illumination-solve.js';
 import type { Pedestal } from './pedestal.js';
 import { type RadiusBound, radiusBound, scaleBound } from './radius-bound.js';
 
@@ -21,6 +22,8 @@ const GRID = 200;
 const REACH = 1.6;
 /** The centre counts as measured when the cells narrow its prior to this share. */
 const CENTRE_KNOWN = 0.5;
+/** Spread of the refits without parts of the frame, in units of the fit's own error, from which it counts: below, it is chance. */
+const PARTS_COUNT = 1.5;
 /** Points of the published profile. */
 const PROFILE_POINTS = 26;
 
@@ -120,10 +123,14 @@ export function readFallOff(
   const draws = drawAll(fit, pedestal.errorAdu / scale, seed);
   const at = basis.size + 1;
   const half = cells.halfDiagonalPx;
+  const parts = leaveOneOut(cells, fit).map((p): Draw => ({ p, lift: 0, form: 0 }));
   const read = (of: (draw: Draw) => number): Uncertain => {
     const value = of(best);
     const [low, high] = interval68(draws.map(of));
-    return { value, low: Math.min(value, low), high: Math.max(value, high) };
+    return widened(
+      { value, low: Math.min(value, low), high: Math.max(value, high) },
+      jackknifeError(parts.map(of)),
+    );
   };
   const corners: [number, number][] = [
     [-cells.halfWidth, -cells.halfHeight],
@@ -142,7 +149,8 @@ export function readFallOff(
   const radii = LEVELS_PERCENT.map((illuminationPercent) => {
     const of = (draw: Draw): number =>
       half * crossing(basis, draw, illuminationPercent / 100, reachOf(draw));
-    const radiusPx = radiusBound(of(best), Float64Array.from(draws, of).sort());
+    const bound = radiusBound(of(best), Float64Array.from(draws, of).sort());
+    const radiusPx = widenedRadius(bound, jackknifeError(parts.map(of)));
     return { illuminationPercent, radiusPx, radiusMm: scaleBound(radiusPx, pixelSizeMm) };
   });
   const sigma = (j: number): number => standardDeviation(draws.map((draw) => draw.p[j] as number));
@@ -152,7 +160,10 @@ export function readFallOff(
     radii,
     cornersPercent: corners.map((_, c) => read((draw) => cornersOf(draw)[c] as number)),
     meanCornerPercent: read(meanCorner),
-    darkestCornerPercent: read((draw) => Math.min(...cornersOf(draw))),
+    darkestCornerPercent: lowestOf(
+      read((draw) => Math.min(...cornersOf(draw))),
+      draws.map((draw) => Math.min(...cornersOf(draw))),
+    ),
     centreOffsetPx: gradientSeparated
       ? {
           x: read(({ p }) => half * (p[at + 2] as number)),
@@ -166,6 +177,31 @@ export function readFallOff(
     gradientSeparated,
     profile: profileOf(basis, reachOf(best), half, read),
     cornerPercentPerPedestalAdu: meanCorner({ ...best, lift: 1 / scale }) - meanCorner(best),
+  };
+}
+
+/** An interval made as wide as the refits without parts of the frame ask for, where that is clearly more than the fit's own. */
+function widened({ value, low, high }: Uncertain, error: number): Uncertain {
+  const half = 0.5 * (high - low);
+  if (!(error > PARTS_COUNT * half)) return { value, low, high };
+  if (!(half > 0)) return { value, low: value - error, high: value + error };
+  const factor = error / half;
+  return { value, low: value - factor * (value - low), high: value + factor * (high - value) };
+}
+
+function widenedRadius(bound: RadiusBound, error: number): RadiusBound {
+  const { value, low, high } = bound;
+  if (value === null || low === null || high === null) return bound;
+  return widened({ value, low, high }, error);
+}
+
+/** The lowest of several numbers with errors reads too low; the draws tell by how much, and the interval is mirrored like a basic bootstrap's. */
+function lowestOf({ value, low, high }: Uncertain, draws: readonly number[]): Uncertain {
+  const excess = value - medianOf(draws);
+  return {
+    value: Math.max(0, value + excess),
+    low: Math.max(0, Math.min(value + excess, 2 * value - high)),
+    high: Math.max(value + excess, 2 * value - low),
   };
 }
 

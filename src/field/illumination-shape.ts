@@ -1,8 +1,9 @@
 /** Does the light fall off gradually, or does the edge of the image circle begin inside the frame? */
 import { solveCholesky } from '../stats/solve.js';
 import type { SkyCells } from './illumination-cells.js';
-import type { RadialFit } from './illumination-fit.js';
 import type { FallOffReading } from './illumination-profile.js';
+import { stoppedPupil } from './illumination-pupil.js';
+import type { RadialFit } from './illumination-solve.js';
 import type { RadiusBound } from './radius-bound.js';
 
 /** 'even': no fall-off worth the name; 'gradual': cos⁴-like; 'edge': full light up to a radius, then a steep fall. */
@@ -32,26 +33,6 @@ const SHORTEST = 0.05;
 const LONGEST = 2.5;
 const GOLDEN = (Math.sqrt(5) - 1) / 2;
 
-/**
- * Area common to two circles of radii `a` and `b` at distance `d` (the lens formed by two circular segments; Bronshtein and
- * Semendyayev, Handbook of Mathematics, circular segment; from memory).
- */
-export function circleOverlap(a: number, b: number, d: number): number {
-  if (d >= a + b) return 0;
-  if (d <= Math.abs(a - b)) return Math.PI * Math.min(a, b) ** 2;
-  const first = Math.acos((d * d + a * a - b * b) / (2 * d * a));
-  const second = Math.acos((d * d + b * b - a * a) / (2 * d * b));
-  const triangle = 0.5 * Math.sqrt((a + b - d) * (d + a - b) * (d - a + b) * (d + a + b));
-  return a * a * first + b * b * second - triangle;
-}
-
-/** Share of a pupil that a circular stop lets through: full up to `start`, dark from `end` (mechanical vignetting). */
-function stoppedPupil(distance: number, start: number, end: number): number {
-  if (distance <= start) return 1;
-  const rate = 2 / (end - start);
-  return circleOverlap(1, (rate * (end + start)) / 2, rate * distance) / Math.PI;
-}
-
 /** cos⁴ law of natural fall-off: relative illuminance at a distance from the axis on a flat sensor (textbook photometry). */
 function naturalIllumination(distanceMm: number, focalLengthMm: number): number {
   return (1 + (distanceMm / focalLengthMm) ** 2) ** -2;
@@ -74,8 +55,7 @@ export function judgeShape(
     edgeStartPx,
     naturalCornerPercent,
   });
-  const bins = radialBins(fit, cells);
-  const edge = fitEdge(bins);
+  const edge = findEdge(fit, cells);
   if (edge) {
     const half = cells.halfDiagonalPx;
     return shape('edge', {
@@ -89,6 +69,19 @@ export function judgeShape(
   const surest = value + 2 * (high - value);
   if (surest < 100 - LEAST_LOSS) return shape('gradual');
   return shape(value - 2 * (value - low) > 100 - EVEN_LOSS ? 'even' : 'cannot tell');
+}
+
+/** Where an edge begins with its 68 % interval, and its length to darkness, half diagonals. */
+export interface Edge {
+  start: number;
+  low: number;
+  high: number;
+  length: number;
+}
+
+/** The edge in the light about the fit's centre, the sky's slope taken out; null when a smooth profile does as well. */
+export function findEdge(fit: RadialFit, cells: SkyCells): Edge | null {
+  return fitEdge(radialBins(fit, cells));
 }
 
 interface Bins {
@@ -139,7 +132,7 @@ function radialBins(fit: RadialFit, cells: SkyCells): Bins {
 }
 
 /** Start of an edge and its 68 % interval by the rise of χ² by 1; null when a smooth profile does as well. */
-function fitEdge(bins: Bins): { start: number; low: number; high: number } | null {
+function fitEdge(bins: Bins): Edge | null {
   if (bins.n < 10) return null;
   const smooth = bestLinear(bins, (distance) => [1, distance ** 2, distance ** 4, distance ** 6]);
   if (!smooth) return null;
@@ -161,7 +154,12 @@ function fitEdge(bins: Bins): { start: number; low: number; high: number } | nul
   // 68 % where χ² rises by 1, in units of what the best edge leaves (misfit widens it).
   const unit = Math.max(1, best.chi2 / Math.max(1, bins.n - 4));
   const error = Math.sqrt(unit / curvatureOf(tried, best));
-  return { start: best.start, low: Math.max(0, best.start - error), high: best.start + error };
+  return {
+    start: best.start,
+    low: Math.max(0, best.start - error),
+    high: best.start + error,
+    length: best.length,
+  };
 }
 
 /** Half the second derivative of χ² by the edge's start, from the tries around the lowest one. */

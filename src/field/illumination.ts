@@ -73,6 +73,8 @@ const EVEN_PERCENT = 3;
 /** Scatter about the profile of a lens over that about any profile, and share of cells left out, above which it is no lens that shapes the sky. */
 const LARGEST_MISFIT = 1.5;
 const MOST_LEFT_OUT = 0.25;
+/** Radius of half the light, in half diagonals, below which it is rather an object that is seen: such a circle reaches no side of the frame. */
+const SMALLEST_LIT = 0.45;
 const NO_LENS =
   'the sky is not shaped as a lens shapes it: a galaxy, cluster or nebula, clouds or stray light cannot be separated from the fall-off; a frame of an empty field decides';
 /** Scatter about the fit from which the sky is called uneven, percent. */
@@ -157,6 +159,12 @@ export function readGrid(grid: SkyGrid, input: IlluminationInput): IlluminationR
       continue;
     }
     const reading = readFallOff(fit, cells, pedestal, pixelSizeMm, seed + c);
+    const half = reading.radii.find((each) => each.illuminationPercent === 50)?.radiusPx.value;
+    if (half != null && half < SMALLEST_LIT * cells.halfDiagonalPx) {
+      reason ??=
+        'the light is confined to the middle of the frame: an object on a dark sky, or a lit circle smaller than the sides of the frame; a frame of an empty, brighter sky decides';
+      continue;
+    }
     if (c === plan.reference) reference = channels.length;
     channels.push({
       channel: cells.channel,
@@ -168,8 +176,7 @@ export function readGrid(grid: SkyGrid, input: IlluminationInput): IlluminationR
       map: { cellsX: grid.cellsX, cellsY: grid.cellsY, percent: illuminationMap(fit, cells) },
     });
   }
-  if (channels.length === 0) return nothing('cannot tell', reason as string);
-  reference ??= 0;
+  if (reference === null) return nothing('cannot tell', reason as string);
   const leading = channels[reference] as ChannelIllumination;
   return {
     status: 'measured',
