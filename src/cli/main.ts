@@ -2,11 +2,15 @@
 import { Command, CommanderError } from 'commander';
 import { UsageError } from '../errors.js';
 import { VERSION } from '../version.js';
+import { compareCommand } from './commands/compare.js';
 import { demoCommand } from './commands/demo.js';
 import { fieldCommand } from './commands/field.js';
+import { gradeCommand } from './commands/grade.js';
 import { measureCommand } from './commands/measure.js';
+import { mergeCommand } from './commands/merge.js';
 import { schemaCommand } from './commands/schema.js';
 import { simulateCommand } from './commands/simulate.js';
+import { undoCommand } from './commands/undo.js';
 import { SUN_CAUTION } from './options.js';
 import { createTerminal } from './terminal.js';
 import { showError } from './warnings.js';
@@ -25,6 +29,9 @@ Start with:
   bluerim demo                three invented lenses on one sky, measured, shown
   bluerim measure field.fits  one frame of your own
   bluerim field field.fits    what its corners say about the optics
+  bluerim compare one=a.fits other=b.fits
+                              two telescopes on the same stars
+  bluerim grade night         which frames of a night to stack
   bluerim help measure        its options, with units and defaults
 
 Exit codes: 0 done; 1 something could not be measured or kept; 2 nothing was
@@ -47,6 +54,10 @@ export async function main(argv: readonly string[]): Promise<number> {
   const commands = [
     measureCommand(setExitCode),
     fieldCommand(setExitCode),
+    compareCommand(setExitCode),
+    gradeCommand(setExitCode),
+    mergeCommand(setExitCode),
+    undoCommand(setExitCode),
     demoCommand(setExitCode),
     simulateCommand(),
     schemaCommand(),

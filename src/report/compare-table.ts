@@ -137,7 +137,11 @@ function fairnessText(
   const blocks = told.map((each) => {
     const { item, status, values, effect } = each;
     const known = Object.values(values).some((value) => value !== null);
-    const heading = `(${letters.get(item)}) ${escapeControls(item)}: ${status}${weightWords(each)}`;
+    const heading = wrap(
+      `(${letters.get(item)}) ${escapeControls(item)}: ${status}${weightWords(each)}`,
+      width,
+      INDENT,
+    );
     return [
       each.weight === 'none' ? heading : style.warn(heading),
       ...(known ? [body(valuesWords(values))] : []),
@@ -195,6 +199,7 @@ interface Room {
 /** The first of these that fits is used; the last for want of a better one, in blocks. */
 const ROOMS: readonly Room[] = [
   { quantityWidth: 24, mostDecimals: 3, byUnderName: false, errorsBelow: false },
+  { quantityWidth: 19, mostDecimals: 2, byUnderName: false, errorsBelow: false },
   { quantityWidth: 19, mostDecimals: 2, byUnderName: true, errorsBelow: false },
   { quantityWidth: 19, mostDecimals: 2, byUnderName: true, errorsBelow: true },
 ];
