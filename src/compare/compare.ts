@@ -2,6 +2,7 @@
 import { ParameterError } from '../errors.js';
 import type { MeasureOptions } from '../measure/options.js';
 import type { Warning } from '../warnings.js';
+import { allowancesOf } from './allowances.js';
 import { type CommonStars, findCommon } from './common.js';
 import { type StarCrop, starCrops } from './crops.js';
 import { fairnessOf } from './fairness.js';
@@ -69,7 +70,7 @@ export function judged(
     throw new ParameterError('confidence', confidence, 'a number from 0.5 up, below 1');
   }
   const fairness = fairnessOf(facts.labels, facts.shared);
-  const rows = judge(measured.rows, fairness, confidence);
+  const rows = judge(measured.rows, fairness, confidence, allowancesOf(facts.labels));
   const labels = measured.telescopes.map(({ label }) => label);
   return {
     ...measured,
@@ -108,7 +109,7 @@ export function measureCommon(labels: readonly LabelInput[], options: CompareOpt
   const twice = labels.find(({ label }, i) => labels.findIndex((l) => l.label === label) !== i);
   if (twice) throw new ParameterError('label', twice.label, 'a name that no other telescope has');
   const warnings: Warning[] = [];
-  const common = findCommon(labels, (warning) => warnings.push(warning));
+  const common = findCommon(labels, options.zone, (warning) => warnings.push(warning));
   const data = compareData(common, commonProfiles(common, options), options);
   doubts(data, (warning) => warnings.push(warning));
   const shapes = commonShapes(data);

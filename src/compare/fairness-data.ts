@@ -128,6 +128,7 @@ export function mosaicItem(facts: readonly FairnessFacts[]): FairnessItem {
 export function calibrationItem(facts: readonly FairnessFacts[]): FairnessItem {
   const hot = (one: FairnessFacts): boolean => one.hotPerMillion >= MANY_HOT;
   const names = labelsWith(facts, hot);
+  const others = labelsWith(facts, (one) => !hot(one));
   const differs = names.length > 0 && names.length < facts.length;
   return fairnessItem(
     'calibration',
@@ -140,7 +141,7 @@ export function calibrationItem(facts: readonly FairnessFacts[]): FairnessItem {
     differs ? 'weakens' : 'none',
     differs ? ['depth'] : [],
     differs
-      ? `${listOf(names)} ${names.length === 1 ? 'shows' : 'show'} many hot pixels and the rest does not: hot pixels are left out of the measurement, but their fainter kin hide faint stars.`
+      ? `${listOf(names)} ${names.length === 1 ? 'shows' : 'show'} many hot pixels, ${listOf(others)} ${others.length === 1 ? 'does' : 'do'} not: they are left out of the measurement, but weaker ones hide faint stars.`
       : 'Hot pixels are left out of the measurement; whether flats were applied matters only for light in the corners and is judged there.',
   );
 }

@@ -2,7 +2,7 @@
 import type { FairnessFacts } from './fairness-facts.js';
 import { extremeLabels, fairnessItem, largestRatio } from './fairness-item.js';
 import type { FairnessItem } from './result.js';
-import { decimal, duration, listOf, twoDigits } from './words.js';
+import { decimal, duration, listOf, sentence, twoDigits } from './words.js';
 
 /** Exposures with no more than this between them had the same air, s: seeing changes by a tenth within a quarter of an hour. */
 const SAME_TIME = 300;
@@ -68,8 +68,12 @@ export function timeItem(facts: readonly FairnessFacts[]): FairnessItem {
     long ? 'weakens' : 'none',
     long ? ['depth'] : [],
     long
-      ? `Up to ${duration(gap)} lie between the exposures: the air may have been clearer or the sky darker for one of them, which decides how faint it sees.`
-      : `Up to ${duration(gap)} lie between the exposures: too short for another sky, long enough for other seeing.`,
+      ? sentence(
+          `${upTo(facts)}${duration(gap)} lie between the exposures: the air may have been clearer or the sky darker for one of them, which decides how faint it sees.`,
+        )
+      : sentence(
+          `${upTo(facts)}${duration(gap)} lie between the exposures: too short for another sky, long enough for other seeing.`,
+        ),
   );
 }
 
@@ -108,7 +112,7 @@ export function airmassItem(facts: readonly FairnessFacts[]): FairnessItem {
       'The stars stood equally high in the sky.',
     );
   }
-  const percent = 100 * ((of(most) / of(least)) ** AIRMASS_POWER - 1);
+  const percent = airmassBlurPercent(facts) as number;
   return fairnessItem(
     'air mass',
     facts,
@@ -120,12 +124,25 @@ export function airmassItem(facts: readonly FairnessFacts[]): FairnessItem {
   );
 }
 
+/** By how much more air alone widens the blur, per cent: the lowest against the highest in the sky; null unless all air masses are known. */
+export function airmassBlurPercent(facts: readonly FairnessFacts[]): number | null {
+  const ratio = largestRatio(
+    facts.map(({ airmass }) => (airmass === null ? null : middle(airmass))),
+  );
+  return ratio === null ? null : 100 * (ratio ** AIRMASS_POWER - 1);
+}
+
 function middle([least, most]: readonly [number, number]): number {
   return 0.5 * (least + most);
 }
 
 const WORSE_AIR =
-  'worse air widens stars and hides faint ones, and dilutes halos and elongation a little, so that a telescope under it looks worse in size and somewhat better in colour';
+  'worse air widens stars and hides faint ones; it also dilutes halos and elongation a little, which flatters';
+
+/** `up to ` where several pairs of telescopes lie differently far apart. */
+function upTo(facts: readonly FairnessFacts[]): string {
+  return facts.length > 2 ? 'up to ' : '';
+}
 
 /** Seeing: as given; or the same because the frames were taken together; or not known. */
 export function seeingItem(facts: readonly FairnessFacts[]): FairnessItem {
@@ -180,7 +197,7 @@ export function seeingItem(facts: readonly FairnessFacts[]): FairnessItem {
       ? 'Not all frames say when they were taken'
       : gap <= SAME_TIME
         ? 'The stars stood at different heights'
-        : `The exposures are up to ${duration(gap)} apart`;
+        : `The exposures are ${upTo(facts)}${duration(gap)} apart`;
   return fairnessItem(
     'seeing',
     facts,

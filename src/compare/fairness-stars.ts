@@ -2,7 +2,7 @@
 import type { FairnessFacts, SharedFacts } from './fairness-facts.js';
 import { extremeLabels, fairnessItem, labelsWith } from './fairness-item.js';
 import type { FairnessItem } from './result.js';
-import { counted, decimal, listOf, twoDigits } from './words.js';
+import { counted, decimal, listOf, sentence, twoDigits } from './words.js';
 
 /** Header scales that the stars contradict by more are pointed out. */
 const SCALE_DISAGREES = 0.02;
@@ -148,7 +148,7 @@ export function starsItem(facts: readonly FairnessFacts[], shared: SharedFacts):
       'not correctable',
       'forbids',
       ['size', 'colour'],
-      `Sizes and colours cannot be compared: ${noProfiles}.`,
+      `${sentence(noProfiles)}.`,
     );
   }
   const many = profileStars >= MANY_STARS;

@@ -1,6 +1,7 @@
 /** From rows with paired differences to verdicts: what is forbidden, what is sure over all rows together, what is large enough to matter. */
 import { halfWidth } from '../measure/uncertain.js';
 import { studentTwoSided } from '../stats/student.js';
+import { type Allowance, type Allowances, USUAL_ALLOWANCES } from './allowances.js';
 import { holmAdjusted } from './holm.js';
 import { smallestAmount } from './matters.js';
 import {
@@ -9,38 +10,12 @@ import {
   NO_DIFFERENCE,
   NOT_COMPARABLE,
   type PairDifference,
-  type RowGroup,
 } from './result.js';
 import { beats, standingOf } from './standing.js';
 import { listOf } from './words.js';
 
-/** Share of a value, or amount in its unit, 1 σ. */
-interface Allowance {
-  percent?: number;
-  amount?: number;
-}
-
-/**
- * What an item that weakens a group adds to the error of its differences. Not measured: usual sizes, so that a difference that the air or
- * the sampling makes by itself is not taken for the telescope's. Of several items the largest counts; items not listed add nothing.
- */
-const ALLOWANCES: Readonly<Record<string, Partial<Record<RowGroup, Allowance>>>> = {
-  // Seeing wanders by a tenth from one quarter of an hour to the next on ordinary nights. In background-limited frames the limiting
-  // brightness goes with the size: 2.5 log10(1.1) = 0.10 mag. A halo is diluted by about as much as the star grows.
-  seeing: { size: { percent: 10 }, depth: { amount: 0.1 }, colour: { percent: 10 } },
-  'time between': { size: { percent: 10 }, depth: { amount: 0.1 }, colour: { percent: 10 } },
-  'air mass': { size: { percent: 5 }, depth: { amount: 0.1 }, colour: { percent: 10 } },
-  // Stars too narrow for the grid, or pixels that take another share in them.
-  sampling: { size: { percent: 5 }, colour: { percent: 10 } },
-  // Interpolation widens stars by a few per cent.
-  'mosaic or interpolated': {
-    size: { percent: 5 },
-    colour: { percent: 10 },
-    depth: { amount: 0.1 },
-  },
-  // Another band: size goes as wavelength^−0.2 in air; half an octave makes 7 %.
-  filter: { size: { percent: 5 }, colour: { percent: 15 }, depth: { amount: 0.2 } },
-};
+/** Items that a modelled row takes off by itself. */
+const MODELLED: readonly string[] = ['seeing', 'air mass', 'sampling'];
 
 /** Quantities that describe, but of which less is not better. */
 const NO_MERIT: Readonly<Record<string, string>> = {
@@ -56,14 +31,16 @@ const NO_MERIT: Readonly<Record<string, string>> = {
  * larger than the smallest that matters. A row's verdict is the label that is better than every other measured one; several labels
  * joined by 'and' where each of them is better than all the rest and none better than another; otherwise 'no difference shown'.
  * @param confidence over all rows together, 0 … 1
+ * @param allowances what items that weaken a row add to the error of its differences
  */
 export function judge(
   rows: readonly ComparisonRow[],
   fairness: readonly FairnessItem[],
   confidence: number,
+  allowances: Allowances = USUAL_ALLOWANCES,
 ): ComparisonRow[] {
   const starSize = smallestStar(rows);
-  const open = rows.map((row) => prepared(row, fairness));
+  const open = rows.map((row) => prepared(row, fairness, allowances));
   const tests = open.flatMap(({ row, allowed }) =>
     row.verdict === NOT_COMPARABLE
       ? []
@@ -98,8 +75,12 @@ function smallestStar(rows: readonly ComparisonRow[]): number | null {
 function prepared(
   row: ComparisonRow,
   fairness: readonly FairnessItem[],
+  allowances: Allowances,
 ): { row: ComparisonRow; allowed: Allowance[] } {
-  const touching = fairness.filter(({ affects }) => affects.includes(row.group));
+  const touching = fairness.filter(
+    ({ item, affects }) =>
+      affects.includes(row.group) && !(row.scope === 'model' && MODELLED.includes(item)),
+  );
   const noMerit = Object.hasOwn(NO_MERIT, row.quantity) ? NO_MERIT[row.quantity] : undefined;
   if (noMerit !== undefined) {
     return {
@@ -129,7 +110,7 @@ function prepared(
       caveats: known ? weakening : [],
     },
     allowed: weakening.flatMap((item) => {
-      const one = Object.hasOwn(ALLOWANCES, item) ? ALLOWANCES[item]?.[row.group] : undefined;
+      const one = Object.hasOwn(allowances, item) ? allowances[item]?.[row.group] : undefined;
       return one ? [one] : [];
     }),
   };

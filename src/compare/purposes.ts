@@ -7,8 +7,8 @@ import {
   type PurposeVerdict,
 } from './result.js';
 import { beats, type Standing, standingOf } from './standing.js';
-import { comparedRow, itemsWords, rowOf, topicOf, valuesAgainst } from './topics.js';
-import { listOf, sentence } from './words.js';
+import { comparedRow, itemsWords, rowOf, tellingValues, topicOf } from './topics.js';
+import { listOf, sentence, uncapital } from './words.js';
 
 export const DEPENDS = 'depends';
 export const CANNOT_TELL = 'cannot tell';
@@ -85,7 +85,7 @@ export function purposesOf(
       return {
         purpose: rule.purpose,
         verdict: CANNOT_TELL,
-        sentence: lackingSentence(rowOf(rows, lacking), lacking),
+        sentence: lackingSentence(rowOf(rows, lacking), lacking, labels),
         restsOn,
       };
     }
@@ -93,10 +93,21 @@ export function purposesOf(
   });
 }
 
-function lackingSentence(row: ComparisonRow | null, quantity: string): string {
-  const { subject } = topicOf(row ?? { quantity });
+/** Reasons longer than this stand in full beside the rows. */
+const LONG_REASON = 100;
+
+function lackingSentence(
+  row: ComparisonRow | null,
+  quantity: string,
+  labels: readonly string[],
+): string {
+  const subject = sentence(topicOf(row ?? { quantity }).subject);
   const reason = row?.verdict === NOT_COMPARABLE ? row.reason : null;
-  return `${sentence(subject)} could not be compared${reason === null ? '.' : `: ${reason.replace(/\.$/, '')}.`}`;
+  if (row === null) return `${subject} could not be compared: the frames do not show it.`;
+  if (reason === null) return `${subject} could not be compared.`;
+  const at = reason.length > LONG_REASON ? reason.indexOf(': ') : -1;
+  const short = (at > 0 ? reason.slice(0, at) : reason).replace(/\.$/, '');
+  return `${subject} could not be compared: ${uncapital(short, labels)}.`;
 }
 
 /** `one` is better in some part and `other` in none. */
@@ -119,7 +130,7 @@ function verdictOf(
       sentence: `No difference was shown in ${listOf(
         parts.map((row) => topicOf(row).subject),
         'or',
-      )}.`,
+      )}: nothing here speaks for one of them.`,
     };
   }
   const standing = standingOf(labels, (one, other) => isBetter(parts, one, other));
@@ -154,7 +165,7 @@ function leadSentence({ leaders, behind }: Standing, decided: readonly Compariso
       ones.every((one) => beats(row.pairs, one, other));
     const over = behind.filter((other) => isOver(leaders, other));
     if (over.length === behind.length) {
-      merits.push(`${merit} (${valuesAgainst(row, leaders, behind)})`);
+      merits.push(`${merit}${tellingValues(row, leaders, behind)}`);
     } else if (over.length > 0) {
       const rest = behind.filter((other) => !over.includes(other));
       const like = over.every((other) => isOver(rest, other)) ? rest : [];
@@ -193,7 +204,7 @@ function partWords(labels: readonly string[], row: ComparisonRow): string {
   );
   const { merit } = topicOf(row);
   if (leaders.length > 0) {
-    return `${listOf(leaders)} ${leaders.length === 1 ? 'has' : 'have'} ${merit} (${valuesAgainst(row, leaders, behind)})`;
+    return `${listOf(leaders)} ${leaders.length === 1 ? 'has' : 'have'} ${merit}${tellingValues(row, leaders, behind)}`;
   }
   const better = row.pairs.flatMap(({ first, second, better }) =>
     better === null ? [] : [`${better} than ${better === first ? second : first}`],
@@ -201,9 +212,8 @@ function partWords(labels: readonly string[], row: ComparisonRow): string {
   return `${merit}: ${listOf(better)}`;
 }
 
-/** Caveats that all deciding rows share. */
+/** Caveats of the deciding rows. */
 function weakness(decided: readonly ComparisonRow[]): string {
-  const [first, ...others] = decided.map(({ caveats }) => caveats);
-  const shared = (first ?? []).filter((item) => others.every((list) => list.includes(item)));
-  return shared.length === 0 ? '' : `Part of this may be due to ${itemsWords(shared)}.`;
+  const items = [...new Set(decided.flatMap(({ caveats }) => caveats))];
+  return items.length === 0 ? '' : `Part of this may be due to ${itemsWords(items)}.`;
 }

@@ -1,5 +1,6 @@
 /** The review in a few plain sentences: first what is unfair, then what differs and by how much, then what was not shown. */
 import { halfWidth } from '../measure/uncertain.js';
+import { smallestAmount } from './matters.js';
 import {
   type Comparison,
   type ComparisonRow,
@@ -9,16 +10,17 @@ import {
 } from './result.js';
 import { beats, type Standing, standingOf } from './standing.js';
 import {
+  behindWords,
   byMerit,
   comparedRow,
   itemsWords,
   numberOf,
   rowOf,
+  tellingValues,
   topicOf,
-  valuesAgainst,
   valueWords,
 } from './topics.js';
-import { counted, decimal, listOf, sentence, twoDigits } from './words.js';
+import { counted, decimal, listOf, sentence, twoDigits, uncapital } from './words.js';
 
 /** What the review is written from. */
 export type SummaryInput = Pick<
@@ -34,6 +36,11 @@ const FIELD_ROWS = [
   'ellipticity in the corners (own field)',
   'lateral colour',
 ];
+/** One verdict on the common field and on the own one is told once. */
+const REPEATED_BY: Readonly<Record<string, string>> = {
+  'growth centre to corner (common field)': 'growth centre to corner (own field)',
+  'ellipticity in the corners (own field)': 'ellipticity',
+};
 const LIGHT_ROWS = ['corner illumination', 'saturation headroom'];
 /** The first of these that was compared. */
 const DEPTH_ROWS = ['depth per second', 'depth'];
@@ -56,11 +63,7 @@ export function summaryOf(input: SummaryInput): string[] {
     fairnessSentence(input),
     sizeSentence(input),
     haloSentence(input),
-    meritSentence(
-      input,
-      FIELD_ROWS.flatMap((quantity) => comparedRow(rows, quantity) ?? []),
-      'Across the picture',
-    ),
+    meritSentence(input, fieldRows(rows), 'Across the picture'),
     lightSentence(input),
     notShownSentence(input),
     notComparedSentence(input),
@@ -70,20 +73,29 @@ export function summaryOf(input: SummaryInput): string[] {
 
 function fairnessSentence({ fairness, labels, matchedStars }: SummaryInput): string {
   const forbidding = fairness.filter(({ weight }) => weight === 'forbids');
+  const seeing = fairness.some(({ item, weight }) => item === 'seeing' && weight === 'weakens');
+  // What the time between does is said with the seeing; stretched shapes with the stretching.
+  const weakening = fairness.filter(
+    ({ item, weight }) =>
+      weight === 'weakens' &&
+      !(item === 'time between' && seeing) &&
+      !(item === 'linearity of shapes' && forbidding.length > 0),
+  );
+  const names = itemsWords(weakening.map(({ item }) => item));
+  const weaken = weakening.length === 1 ? 'weakens' : 'weaken';
   if (forbidding.length > 0) {
-    return forbidding
-      .map(
-        ({ affects, effect }) =>
-          `No verdict on ${listOf(affects.map((group) => GROUP_WORDS[group]))}: ${uncapital(effect, labels)}`,
-      )
-      .join(' ');
+    const refused = forbidding.map(
+      ({ affects, effect }) =>
+        `No verdict on ${listOf(affects.map((group) => GROUP_WORDS[group]))}: ${uncapital(effect, labels)}`,
+    );
+    const rest = weakening.length === 0 ? [] : [`${sentence(names)} ${weaken} the rest.`];
+    return [...refused, ...rest].join(' ');
   }
-  const weakening = fairness.filter(({ weight }) => weight === 'weakens');
   const [gravest] = [...weakening].sort((a, b) => b.affects.length - a.affects.length);
   if (!gravest) return fairSentence(fairness, labels, matchedStars);
   return weakening.length <= TOLD_IN_FULL
     ? `This comparison is not quite fair. ${weakening.map(({ effect }) => effect).join(' ')}`
-    : `This comparison is not quite fair: ${itemsWords(weakening.map(({ item }) => item))} weaken it. Most of all: ${uncapital(gravest.effect, labels)}`;
+    : `This comparison is not quite fair: ${names} weaken it. Most of all: ${uncapital(gravest.effect, labels)}`;
 }
 
 function fairSentence(
@@ -101,13 +113,6 @@ function fairSentence(
   return `Nothing was found that makes this comparison unfair: ${
     same.length > 0 ? `the frames were ${listOf(same)}, and ` : ''
   }${stars}. Whether each telescope was in its best focus, the frames do not tell.`;
-}
-
-/** Lower case at the start, unless a label stands there. */
-function uncapital(text: string, labels: readonly string[]): string {
-  return labels.some((label) => label !== '' && text.startsWith(label))
-    ? text
-    : text.charAt(0).toLowerCase() + text.slice(1);
 }
 
 function standing(row: ComparisonRow): Standing {
@@ -155,7 +160,7 @@ function widthSentence(
     `${numberOf(row, first)} ${unit} wide${others.length > 0 ? ` in ${first}` : ''}`,
     ...others.map((label) => `${numberOf(row, label)} in ${label}`),
   ]);
-  const rest = listOf(byMerit(row, behind).map((label) => `${numberOf(row, label)} in ${label}`));
+  const rest = behindWords(row, behind, numberOf);
   const explained = unit === 'arcsec' ? ' (an arcsec is 1/3600 of a degree)' : '';
   return `${opening} ${sharper} in ${listOf(leaders)}: at half their brightness they are ${own}, against ${rest}${explained}.`;
 }
@@ -166,9 +171,11 @@ function haloSentence({ rows }: SummaryInput): string {
   const { leaders, behind } = standing(row);
   if (leaders.length === 0) return `The blue halo round stars is weaker ${pairsIn(row)}.`;
   const weaker = leaders.length + behind.length > 2 && leaders.length === 1 ? 'weakest' : 'weaker';
-  const of = (names: readonly string[]): string =>
-    listOf(names.map((label) => `${numberOf(row, label)} % in ${label}`));
-  return `The blue halo round stars is ${weaker} in ${listOf(leaders)}: of the blue light, beyond what red does, ${of(leaders)} falls outside the green image of a star, against ${of(byMerit(row, behind))}${sharedError(row)}.`;
+  const own = listOf(
+    leaders.map((label) => `${numberOf(row, label)} %${leaders.length > 1 ? ` in ${label}` : ''}`),
+  );
+  const percent = (one: ComparisonRow, label: string): string => `${numberOf(one, label)} %`;
+  return `The blue halo round stars is ${weaker} in ${listOf(leaders)}: ${own} of the blue light lies outside the green image of a star, over and above the red, against ${behindWords(row, behind, percent)}${sharedError(row)}.`;
 }
 
 /** Values may be far less certain than their differences: what is wrong with the stars is wrong in all telescopes. */
@@ -178,6 +185,15 @@ function sharedError({ values, pairs }: ComparisonRow): string {
   return own > 2 * between && own >= 1
     ? ` (each of these may be off by ${twoDigits(own)}, but their differences by no more than ${twoDigits(between)})`
     : '';
+}
+
+/** Rows over the field that were compared, without those whose verdict another one repeats. */
+function fieldRows(rows: readonly ComparisonRow[]): ComparisonRow[] {
+  const all = FIELD_ROWS.flatMap((quantity) => comparedRow(rows, quantity) ?? []);
+  return all.filter(({ quantity, verdict }) => {
+    const wider = Object.hasOwn(REPEATED_BY, quantity) ? REPEATED_BY[quantity] : undefined;
+    return !all.some((other) => other.quantity === wider && other.verdict === verdict);
+  });
 }
 
 /** `Across the picture, a has rounder stars (0.02, against 0.05 for b).` */
@@ -197,7 +213,7 @@ function meritSentence(
     }
     const key = `${listOf(leaders)} ${leaders.length === 1 ? 'has' : 'have'}`;
     const list = byLeader.get(key) ?? [];
-    list.push(`${merit} (${valuesAgainst(row, leaders, behind)})`);
+    list.push(`${merit}${tellingValues(row, leaders, behind)}`);
     byLeader.set(key, list);
   }
   const parts = [...byLeader].map(([key, merits]) => `${key} ${listOf(merits)}`);
@@ -268,26 +284,35 @@ function notShownSentence({ rows }: SummaryInput): string {
     : `No difference was shown in ${listOf([...new Set(words)], 'or')}. That does not prove that there is none.`;
 }
 
-/** How large a difference may still hide, for size and halo, unless unfair conditions decide that. */
+/** Two telescopes may differ by chance this rarely, and yet not be told apart because of what is unfair. */
+const CLEAR_BY_ITSELF = 0.001;
+
+/** How large a difference may still hide, for size and halo; or that one is there, but not surely the telescope's. */
 function limitWords(row: ComparisonRow): string {
-  if (row.caveats.length > 0) return '';
-  if (row.quantity.startsWith('fwhm')) {
-    const percents = row.pairs.map(({ differencePercent: d }) =>
-      d === null ? Number.NaN : Math.abs(d.value) + 2 * halfWidth(d),
-    );
-    const most = Math.max(...percents);
-    return Number.isFinite(most) ? ` (if there is one, it is below ${twoDigits(most)} %)` : '';
-  }
-  if (row.quantity === 'halo blue minus red') {
-    const most = Math.max(
-      ...row.pairs.map(({ difference: d }) => Math.abs(d.value) + 2 * halfWidth(d)),
-    );
-    const values = Object.keys(row.values).map((label) => valueWords(row, label));
-    return Number.isFinite(most)
-      ? ` (${listOf(values)} of the blue light; a difference would be below ${twoDigits(most)} points)`
+  const isSize = row.quantity.startsWith('fwhm');
+  if (!isSize && row.quantity !== 'halo blue minus red') return '';
+  const labels = byMerit(
+    row,
+    Object.keys(row.values).filter((label) => row.values[label]),
+  );
+  if (row.caveats.length > 0) {
+    const differs = row.pairs.some(({ pValue, first, second, difference }) => {
+      const of = (label: string): number => row.values[label]?.value ?? Number.NaN;
+      const least = smallestAmount(row, of(first), of(second), null);
+      return pValue < CLEAR_BY_ITSELF && Math.abs(difference.value) > least;
+    });
+    return differs
+      ? ` (${listOf(labels.map((label) => `${valueWords(row, label)} in ${label}`))}, but the conditions alone can make such a difference)`
       : '';
   }
-  return '';
+  const bounds = row.pairs.map(({ difference, differencePercent }) => {
+    const d = isSize ? differencePercent : difference;
+    return d === null ? Number.NaN : Math.abs(d.value) + 2 * halfWidth(d);
+  });
+  const most = Math.max(...bounds);
+  return Number.isFinite(most)
+    ? ` (if there is one, it is below ${twoDigits(most)} ${isSize ? '%' : 'points'})`
+    : '';
 }
 
 function notComparedSentence({ rows }: SummaryInput): string {

@@ -150,6 +150,22 @@ export function byMerit(row: ComparisonRow, labels: readonly string[]): string[]
   return [...labels].sort((a, b) => merit(b) - merit(a));
 }
 
+/** More telescopes behind than this are told as a range. */
+const TOLD_BEHIND = 2;
+
+/** `3.31 in b and 3.40 in c`, `3.31 to 4.7 in the others`; with the unit, if asked for. */
+export function behindWords(
+  row: ComparisonRow,
+  behind: readonly string[],
+  words: (row: ComparisonRow, label: string) => string,
+): string {
+  const order = byMerit(row, behind);
+  if (order.length <= TOLD_BEHIND)
+    return listOf(order.map((label) => `${words(row, label)} in ${label}`));
+  const [best, worst] = [order[0] as string, order.at(-1) as string];
+  return `${numberOf(row, best)} to ${words(row, worst)} in the others`;
+}
+
 /** `3.05 arcsec, against 3.31 arcsec in b and 3.40 arcsec in c`; of depths, which are relative, the difference alone. */
 export function valuesAgainst(
   row: ComparisonRow,
@@ -160,10 +176,22 @@ export function valuesAgainst(
     const by = decimal(Math.abs(row.difference?.value ?? Number.NaN), 2);
     return `by ${leaders.length + behind.length > 2 ? 'at least ' : ''}${by} mag`;
   }
-  const of = (labels: readonly string[], named: boolean): string =>
-    listOf(labels.map((label) => `${valueWords(row, label)}${named ? ` in ${label}` : ''}`));
-  const what = row.quantity.startsWith('r80') ? '80 % of it within ' : '';
-  return `${what}${of(leaders, leaders.length > 1)}, against ${of(byMerit(row, behind), true)}`;
+  const own = listOf(
+    leaders.map((label) => `${valueWords(row, label)}${leaders.length > 1 ? ` in ${label}` : ''}`),
+  );
+  return `${own}, against ${behindWords(row, behind, valueWords)}`;
+}
+
+/** Quantities whose numbers say something to everybody. */
+const TELLING = /^(fwhm( green)?|halo blue minus red|growth .*|corner illumination|depth.*)$/;
+
+/** ` (3.05 arcsec, against 3.31 arcsec in b)` where the numbers say something to everybody, else nothing. */
+export function tellingValues(
+  row: ComparisonRow,
+  leaders: readonly string[],
+  behind: readonly string[],
+): string {
+  return TELLING.test(row.quantity) ? ` (${valuesAgainst(row, leaders, behind)})` : '';
 }
 
 const ITEM_WORDS: Readonly<Record<string, string>> = {

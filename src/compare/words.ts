@@ -43,3 +43,10 @@ export function sentence(text: string, labels: readonly string[] = []): string {
     ? text
     : text.charAt(0).toUpperCase() + text.slice(1);
 }
+
+/** The sentence without a capital letter, unless a label stands at its start. */
+export function uncapital(text: string, labels: readonly string[]): string {
+  return labels.some((label) => label !== '' && text.startsWith(label))
+    ? text
+    : text.charAt(0).toLowerCase() + text.slice(1);
+}
