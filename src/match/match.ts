@@ -1,5 +1,5 @@
 /**
- * Matches the stars of two frames without coordinates: figures of four stars propose transforms, the stars round each
+ * Matches the stars of two frames without coordinates: figures of a few stars propose transforms, the stars round each
  * figure vote, the best proposals grow over the overlap, and one is accepted only when chance and every rival are ruled
  * out.
  */
@@ -47,6 +47,7 @@ const ALIGNED_SCALE = 1.02;
 /** A similarity takes two stars; figures take four. */
 const FEWEST_ALIGNED = 2;
 const FEWEST = 4;
+
 /**
  * Finds which stars of A and B are the same. No limits on rotation, parity, shift; scale up to a factor of 6.5 unless
  * the options say otherwise. Deterministic. Time grows about linearly with the stars beyond a few hundred.
@@ -84,7 +85,10 @@ export function matchStars(
   if (found.best === null) {
     return best === null ? noAgreement(Math.min(a.n, b.n)) : weak(best, maxFalse);
   }
-  if (found.best.lnFalse > accepted) return weak(found.best, maxFalse);
+  if (found.best.lnFalse > accepted) {
+    const better = best !== null && best.lnFalse < found.best.lnFalse ? best : found.best;
+    return weak(better, maxFalse);
+  }
   if (found.rival !== null) return ambiguous(found.best, found.rival);
   return toMatch(a, b, found.best, false);
 }

@@ -35,6 +35,8 @@ const GROWTH = 1.6;
 /** A transform held by a few stars errs farther out: so many σ of that widen the tolerance, by this share of it at most. */
 const LEVER_SIGMAS = 2.5;
 const MOST_LEVER = 2;
+/** Scatter round a line, in σ, that still is a line. */
+const LINE_SIGMAS = 3;
 /** Growth ends when this many stars were asked and no more agree than by chance: its mean, σ of it, and a few. */
 const ENOUGH_ASKED = 60;
 const CHANCE_SIGMAS = 2.5;
@@ -127,6 +129,9 @@ export function refine(
   }
   const last = fitTransform(t.kind, pairs);
   if (last === null) return null;
+  if (proposal.transform.kind !== 'shift' && areOnLine(pairs, (LINE_SIGMAS * sigma) / scale)) {
+    return null;
+  }
   const copied = copyPairs(pairs);
   return {
     transform: last,
@@ -147,6 +152,23 @@ function leverOf({ n, ax, ay }: PointPairs): number {
     sum2 += ax[i] * ax[i] + ay[i] * ay[i];
   }
   return Math.sqrt(Math.max(0, sum2 - (sumX * sumX + sumY * sumY) / Math.max(1, n)));
+}
+
+/** Whether the stars scatter round one line by less than `limit`, px of A: then their mirror image fits as well. */
+function areOnLine({ n, ax, ay }: PointPairs, limit: number): boolean {
+  const meanX = ax.subarray(0, n).reduce((sum, x) => sum + x, 0) / n;
+  const meanY = ay.subarray(0, n).reduce((sum, y) => sum + y, 0) / n;
+  let xx = 0;
+  let xy = 0;
+  let yy = 0;
+  for (let i = 0; i < n; i++) {
+    xx += (ax[i] - meanX) ** 2;
+    xy += (ax[i] - meanX) * (ay[i] - meanY);
+    yy += (ay[i] - meanY) ** 2;
+  }
+  // Smaller eigenvalue of the covariance.
+  const smaller = 0.5 * (xx + yy - Math.sqrt((xx - yy) ** 2 + 4 * xy * xy));
+  return smaller < n * limit * limit;
 }
 
 /** `least` is the model of the proposal, for a handful of pairs. A cubic would extrapolate too wildly to grow with. */

@@ -89,7 +89,7 @@ function quads(a: PreparedList, b: PreparedList, space: SearchSpace, pass: Thoro
   const quadsA = quadLevels(a, pass).map((level) => makeQuads(a, level));
   const quadsB = quadLevels(b, pass).map((level) => makeQuads(b, level));
   const figures = findCandidates(a, quadsA, b, quadsB, space);
-  return { figures, order: byVotes(figures) };
+  return { figures, order: byVotes(figures, MOST_ASKED) };
 }
 
 function triangles(a: PreparedList, b: PreparedList, space: SearchSpace): Figures {

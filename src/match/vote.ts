@@ -1,4 +1,5 @@
 /** Which of many proposed transforms deserve a closer look: votes of the figures, then of the stars round a figure. */
+import { selectInPlace } from '../stats/select.js';
 import type { Candidates, FigurePairs } from './candidates.js';
 import { wideTolerance } from './pairing.js';
 import { lnTailBound } from './significance.js';
@@ -24,11 +25,14 @@ const LEVER = 2.5;
 const SIGMAS = 3;
 
 /**
- * Numbers of the candidates, most likely ones first. True figures agree on parity, scale and angle; false ones have
+ * Numbers of the candidates, at most `most` of them, most likely ones first. True figures agree on parity, scale and angle; false ones have
  * scales that the depths of the lists prefer, but any angle: what a bin holds beyond the mean over all angles is the
  * vote. It is added to the odds of the codes.
  */
-export function byVotes({ count, mirrored, lnOdds, lnScale, angle }: Candidates): Int32Array {
+export function byVotes(
+  { count, mirrored, lnOdds, lnScale, angle }: Candidates,
+  most: number,
+): Int32Array {
   const width = ANGLE_BINS;
   const rows = 2 * (LN_SCALE_BINS + 2);
   const votes = new Int32Array(rows * width);
@@ -43,7 +47,7 @@ export function byVotes({ count, mirrored, lnOdds, lnScale, angle }: Candidates)
     votes[binOf[c]]++;
     perRow[row]++;
   }
-  const odds = new Float64Array(count);
+  const odds = new Float32Array(count);
   for (let c = 0; c < count; c++) {
     const t = binOf[c] % width;
     const row = (binOf[c] - t) / width;
@@ -56,7 +60,13 @@ export function byVotes({ count, mirrored, lnOdds, lnScale, angle }: Candidates)
     const mean = Math.max(1, (3 * (perRow[row - 1] + perRow[row] + perRow[row + 1])) / width);
     odds[c] = lnOdds[c] + Math.log(Math.max(sum - mean, Math.sqrt(mean)) / mean);
   }
-  return Int32Array.from(odds.keys()).sort((i, j) => odds[j] - odds[i] || i - j);
+  // Only the best are wanted: sorting all of hundreds of thousands would take as long as the rest of the vote.
+  const limit =
+    most < count
+      ? selectInPlace(odds.slice(), count - most, 0, count - 1)
+      : Number.NEGATIVE_INFINITY;
+  const likely = Int32Array.from(odds.keys()).filter((c) => odds[c] >= limit);
+  return likely.sort((i, j) => odds[j] - odds[i] || i - j).subarray(0, most);
 }
 
 /** A proposed transform with the evidence of the stars round its figure. */
