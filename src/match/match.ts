@@ -16,7 +16,7 @@ import {
   weak,
 } from './outcome.js';
 import { Pairing } from './pairing.js';
-import { refine } from './refine.js';
+import { type Growth, refine } from './refine.js';
 import { collect, type Found, pickBest, searchFigures } from './search.js';
 import type { SearchSpace } from './significance.js';
 import { type PreparedList, prepareList, type StarList } from './star-list.js';
@@ -46,6 +46,8 @@ const ALIGNED_ROTATION_DEG = 2;
 const ALIGNED_SCALE = 1.02;
 /** A similarity takes two stars; figures take four. */
 const FEWEST_ALIGNED = 2;
+/** Up to so many stars a shift alone is tried besides. */
+const MOST_SHIFTED = 30;
 const FEWEST = 4;
 
 /**
@@ -123,16 +125,22 @@ function searchAligned(
     maxRotationDeg: ALIGNED_ROTATION_DEG,
     maxShiftPx,
   };
+  // A handful of stars cannot afford the freedom to turn and stretch; more stars need it.
+  const few = Math.min(a.n, b.n) <= MOST_SHIFTED;
+  const growths: readonly Growth[] = few ? ['shift-only', 'stiff'] : ['stiff'];
   const assessed: Assessed[] = [];
   for (const proposal of alignedProposals(a, b, maxShiftPx)) {
-    for (const growth of ['shift-only', 'stiff'] as const) {
+    for (const growth of growths) {
       const refined = refine(a, b, proposal, pairing, growth);
       if (refined === null) continue;
       const { scale, rotationDeg, mirrored } = describeTransform(refined.transform);
       if (mirrored || Math.abs(rotationDeg) > ALIGNED_ROTATION_DEG) continue;
       if (Math.abs(Math.log(scale)) > Math.log(ALIGNED_SCALE)) continue;
       const found = assess(a, b, refined, space);
-      collect(assessed, { ...found, lnFalse: Math.min(0, found.lnFalse + Math.LN2) });
+      collect(assessed, {
+        ...found,
+        lnFalse: Math.min(0, found.lnFalse + Math.log(growths.length)),
+      });
     }
   }
   return pickBest(assessed);
