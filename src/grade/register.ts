@@ -39,8 +39,24 @@ export function starListOf(frame: NightFrame): StarList {
   };
 }
 
+/** Registrations of records that are still in use: a watched folder grades the same frames again and again. */
+const remembered = new WeakMap<NightFrame, WeakMap<NightFrame, Registration | null>>();
+
 /** Matches `frame` on `reference`; null when no match is beyond doubt. Deterministic. */
 export function registerFrame(frame: NightFrame, reference: NightFrame): Registration | null {
+  let onto = remembered.get(reference);
+  if (onto === undefined) {
+    onto = new WeakMap();
+    remembered.set(reference, onto);
+  }
+  const earlier = onto.get(frame);
+  if (earlier !== undefined) return earlier;
+  const found = matchFrame(frame, reference);
+  onto.set(frame, found);
+  return found;
+}
+
+function matchFrame(frame: NightFrame, reference: NightFrame): Registration | null {
   if (frame === reference) {
     return {
       matched: frame.stars.x.length,

@@ -4,6 +4,7 @@ import { MEASURE_SCHEMA_ID } from './json.js';
 import { compareDocumentSchema } from './schema-compare.js';
 import { fieldDocumentSchema } from './schema-field.js';
 import { frameSchema } from './schema-frame.js';
+import { gradeDocumentSchema } from './schema-grade.js';
 import {
   combinedMean,
   frameParameterShape,
@@ -89,7 +90,7 @@ export const measureDocumentSchema = z.strictObject({
 });
 
 /** Commands whose JSON has a published schema. */
-export const SCHEMA_COMMANDS = ['measure', 'field', 'compare'] as const;
+export const SCHEMA_COMMANDS = ['measure', 'field', 'compare', 'grade'] as const;
 
 /** JSON Schema (draft 2020-12) of a command's document. */
 export function jsonSchemaOf(command: (typeof SCHEMA_COMMANDS)[number]): object {
@@ -97,6 +98,7 @@ export function jsonSchemaOf(command: (typeof SCHEMA_COMMANDS)[number]): object 
     measure: measureDocumentSchema,
     field: fieldDocumentSchema,
     compare: compareDocumentSchema,
+    grade: gradeDocumentSchema,
   };
   return {
     $id: `urn:bluerim:schema:${command}:1`,

@@ -13,6 +13,7 @@ import {
   INPUT,
   MEASURING,
   OUTPUT,
+  positive,
   type ResultFlags,
   SUN_CAUTION,
   wholeNumber,
@@ -27,6 +28,8 @@ interface GradeFlags extends FrameFlags, ResultFlags, LimitFlags, NightOutputFla
   resume?: string;
   verify?: boolean;
   shard?: { part: number; of: number };
+  watch?: string;
+  poll?: number;
 }
 
 /** Exit code after Ctrl-C, as shells count it: 128 + signal 2. */
@@ -100,6 +103,20 @@ export function gradeCommand(setExitCode: (code: number) => void): Command {
     ).argParser(shardOf),
   );
   add(
+    INPUT,
+    new Option(
+      '--watch <folder>',
+      'grade the frames of a folder as they arrive, one line each, until Ctrl-C; instead of frames',
+    ),
+  );
+  add(
+    INPUT,
+    new Option(
+      '--poll <seconds>',
+      'with --watch: look again so often instead of waiting for the system to tell; for network folders',
+    ).argParser(positive),
+  );
+  add(
     OUTPUT,
     new Option(
       '--ndjson <file>',
@@ -118,6 +135,8 @@ async function runGrade(
   flags: GradeFlags,
   terminal: Terminal,
 ): Promise<number> {
+  if (flags.watch !== undefined) return runWatch(names, flags.watch, flags, terminal);
+  if (flags.poll !== undefined) throw new UsageError('--poll needs --watch', 'add --watch FOLDER');
   if (names.length === 0) throw new UsageError('no frame is named', 'name frames; see --help');
   if (flags.shard !== undefined && flags.ndjson === undefined && flags.resume === undefined) {
     throw new UsageError(
@@ -188,6 +207,53 @@ async function runGrade(
     await writeNightOutputs(night, { ...flags, apply: false }, terminal);
     return INTERRUPTED;
   }
+  const done = await writeNightOutputs(night, flags, terminal);
+  return done && night.frames.every((frame) => frame.error === null) ? 0 : 1;
+}
+
+async function runWatch(
+  names: readonly string[],
+  folder: string,
+  flags: GradeFlags,
+  terminal: Terminal,
+): Promise<number> {
+  if (names.length > 0 || flags.shard !== undefined || flags.resume !== undefined) {
+    throw new UsageError(
+      '--watch takes its frames from one folder',
+      'leave out the frames, --shard and --resume',
+    );
+  }
+  const { existsSync, statSync } = await import('node:fs');
+  if (!existsSync(folder) || !statSync(folder).isDirectory()) {
+    throw new UsageError(`--watch ${folder}: there is no such folder`, 'name a folder that exists');
+  }
+  if (flags.ndjson === '-' && flags.json === true) {
+    throw new UsageError('--ndjson - and --json both want stdout', 'give one of them a file');
+  }
+  const { resultTarget, writeResult } = await import('../result-output.js');
+  const target = await resultTarget(flags);
+  const { checkNightOutputs, writeNightOutputs } = await import('../night-output.js');
+  await checkNightOutputs(flags);
+  const overrides = frameOverrides(flags);
+  const { nightParameters, resultOf, tell } = await import('../night-result.js');
+  const parameters = await nightParameters(overrides, flags.seed, flags.halo);
+  const writer = await recordWriter(flags, parameters, null);
+  const grading = gradeOptions(flags);
+  const { watchFolder } = await import('../watch.js');
+  const { night } = await watchFolder({
+    folder,
+    options: { seed: flags.seed, halo: flags.halo },
+    overrides,
+    grading,
+    verify: flags.verify ?? false,
+    pollSeconds: flags.poll ?? null,
+    writer,
+    terminal,
+  }).finally(() => writer?.close());
+  if (flags.ndjson !== '-') {
+    await writeResult(target, await resultOf(night, parameters, grading, true), terminal);
+  }
+  await tell(night, false, terminal);
   const done = await writeNightOutputs(night, flags, terminal);
   return done && night.frames.every((frame) => frame.error === null) ? 0 : 1;
 }
