@@ -9,6 +9,7 @@ import { skyCells } from './illumination-cells.js';
 import { fitFallOff } from './illumination-fit.js';
 import { type FlatVerdict, judgeFlat } from './illumination-flat.js';
 import { measureSkyGrid, type SkyGrid } from './illumination-grid.js';
+import { meanSpread } from './illumination-loss.js';
 import { type FallOffReading, illuminationMap, readFallOff } from './illumination-profile.js';
 import { type FallOffShape, judgeShape } from './illumination-shape.js';
 import type { Pedestal } from './pedestal.js';
@@ -73,6 +74,11 @@ const EVEN_PERCENT = 3;
 /** Scatter about the profile of a lens over that about any profile, and share of cells left out, above which it is no lens that shapes the sky. */
 const LARGEST_MISFIT = 1.5;
 const MOST_LEFT_OUT = 0.25;
+/** Scatter of the cells about the fit, in percent of the light and in units of the samples' noise, above which it is no sky that is seen. */
+const RUGGED_PERCENT = 4;
+const RUGGED_NOISE = 3;
+/** Error of the mean corner above which nothing is given, percentage points. */
+const LARGEST_ERROR = 6;
 /** Radius of half the light, in half diagonals, below which it is rather an object that is seen: such a circle reaches no side of the frame. */
 const SMALLEST_LIT = 0.45;
 const NO_LENS =
@@ -154,11 +160,19 @@ export function readGrid(grid: SkyGrid, input: IlluminationInput): IlluminationR
         'the sky hardly rises above the pedestal: a longer exposure or a brighter sky is needed';
       continue;
     }
-    if (fitted.misfit > LARGEST_MISFIT || leftOut > MOST_LEFT_OUT * cells.n) {
+    const rugged =
+      fit.cellErrorAdu > RUGGED_PERCENT * 0.01 * light &&
+      fit.cellErrorAdu > RUGGED_NOISE * meanSpread(cells);
+    if (fitted.misfit > LARGEST_MISFIT || leftOut > MOST_LEFT_OUT * cells.n || rugged) {
       reason ??= NO_LENS;
       continue;
     }
     const reading = readFallOff(fit, cells, pedestal, pixelSizeMm, seed + c);
+    const { low, high } = reading.meanCornerPercent;
+    if (high - low > 2 * LARGEST_ERROR) {
+      reason ??= `the light at the corners is known no better than ${low.toFixed(0)} to ${high.toFixed(0)} % of the centre's: parts of the frame contradict each other, or the sky is too dark against its noise or the pedestal's error`;
+      continue;
+    }
     const half = reading.radii.find((each) => each.illuminationPercent === 50)?.radiusPx.value;
     if (half != null && half < SMALLEST_LIT * cells.halfDiagonalPx) {
       reason ??=
