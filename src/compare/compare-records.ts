@@ -64,6 +64,12 @@ export function measureRecords(
   const data = findRecordCommon(labels, (warning) => warnings.push(warning));
   const disagree = radiusDisagrees(data);
   if (disagree !== null) warnings.push({ code: 'no-profile', message: disagree });
+  if (options.modelSeeing) {
+    warnings.push({
+      code: 'no-model',
+      message: 'sizes with air and pixel taken off are made from frames only: left out',
+    });
+  }
   const facts = recordFacts(data, options.haloAnyway);
   return {
     data,

@@ -3,6 +3,7 @@ import { FrameReadError } from '../errors.js';
 import type { MeasureDocument } from './json.js';
 import { MEASURE_SCHEMA_ID } from './json.js';
 import { measureDocumentSchema } from './schema.js';
+import { METADATA_KEYS } from './schema-frame.js';
 
 const AGAIN = 'run `bluerim measure --with-stars -o FILE.json` on its frames';
 
@@ -13,8 +14,22 @@ function schemaOf(document: unknown): string | null {
   return typeof schema === 'string' ? schema : null;
 }
 
+/** Header values that an earlier version did not write yet become null: not known. */
+function completeMetadata(document: object): void {
+  const { frames } = document as { frames?: unknown };
+  if (!Array.isArray(frames)) return;
+  for (const frame of frames) {
+    const metadata = (frame as { metadata?: unknown } | null)?.metadata;
+    if (typeof metadata !== 'object' || metadata === null) continue;
+    for (const key of METADATA_KEYS) {
+      if (!Object.hasOwn(metadata, key)) Object.assign(metadata, { [key]: null });
+    }
+  }
+}
+
 /**
- * Checks that `text` is a `measure` document that holds stars, and returns it. Fields of a later version are let pass.
+ * Checks that `text` is a `measure` document that holds stars, and returns it. Fields of a later version are let pass, header values that an
+ * earlier one lacks are null.
  * Values that were not measured are null, also where a record in memory holds NaN.
  * @throws FrameReadError `not-json`, `not-a-record`, `no-stars-in-record`
  */
@@ -44,6 +59,7 @@ export function readMeasureDocument(text: string, path: string): MeasureDocument
       AGAIN,
     );
   }
+  completeMetadata(document as object);
   const checked = measureDocumentSchema.safeParse(document);
   const fault = checked.error?.issues.find(({ code }) => code !== 'unrecognized_keys');
   if (fault !== undefined) {

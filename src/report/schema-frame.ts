@@ -127,6 +127,9 @@ const metadata = z.strictObject({
   pedestalAdu: numberOrNull('pedestal named by the header, ADU'),
 });
 
+/** Names of the header values. */
+export const METADATA_KEYS: readonly string[] = Object.keys(metadata.shape);
+
 const registration = z
   .strictObject({
     matchedStars: whole('stars found in both frames'),

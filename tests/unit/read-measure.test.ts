@@ -35,6 +35,13 @@ describe('a measure document read back', () => {
     expect(readMeasureDocument(later, 'x.json').frames).toHaveLength(3);
   });
 
+  test('a header value that an earlier version did not know is null', () => {
+    const earlier = JSON.parse(textWith(5));
+    delete earlier.frames[1].metadata.airmass;
+    const read = readMeasureDocument(JSON.stringify(earlier), 'x.json');
+    expect(read.frames[1]?.metadata?.airmass).toBeNull();
+  });
+
   test('without stars: what to do', () => {
     const [code, message, remedy] = codeOf(textWith(null));
     expect(code).toBe('no-stars-in-record');
