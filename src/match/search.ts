@@ -1,6 +1,7 @@
 /** The search without any hint: figures propose, the stars round them vote, the best proposals grow. */
 import { type Assessed, assess } from './assess.js';
-import { type FigurePairs, findCandidates } from './candidates.js';
+import { findCandidates } from './candidates.js';
+import type { FigurePairs } from './collector.js';
 import type { Pairing } from './pairing.js';
 import { makeQuads, quadLevels, type Thoroughness } from './quads.js';
 import { agreesWith, isSame, refine } from './refine.js';

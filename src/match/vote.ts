@@ -1,6 +1,6 @@
 /** Which of many proposed transforms deserve a closer look: votes of the figures, then of the stars round a figure. */
 import { selectInPlace } from '../stats/select.js';
-import type { Candidates, FigurePairs } from './candidates.js';
+import type { Candidates, FigurePairs } from './collector.js';
 import { wideTolerance } from './pairing.js';
 import { lnTailBound } from './significance.js';
 import { indexOfBrightest, type PreparedList } from './star-list.js';
