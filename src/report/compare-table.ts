@@ -7,17 +7,12 @@ import {
   NOT_COMPARABLE,
   type RowGroup,
 } from '../compare/result.js';
+import { beats, standingOf } from '../compare/standing.js';
+import { listOf } from '../compare/words.js';
 import type { Uncertain } from '../measure/result.js';
-import {
-  GROUP_WORDS,
-  lensWords,
-  listWords,
-  quantityWords,
-  shortLabels,
-  unitWords,
-} from './compare-words.js';
+import { GROUP_WORDS, lensWords, quantityWords, shortLabels, unitWords } from './compare-words.js';
 import { escapeControls } from './escape.js';
-import { type Column, columnsText, fits, type TextStyle, visibleWidth, wrap } from './layout.js';
+import { type Column, columnsText, fits, type TextStyle, wrap } from './layout.js';
 import { count, NOT_MEASURED, nominal, signed, significant, withUncertainty } from './number.js';
 
 /** Longest label in a column. */
@@ -48,7 +43,7 @@ function headText(comparison: Comparison, width: number, style: TextStyle): stri
     telescopes.map(({ label }) => label),
     2 * LABEL_WIDTH,
   );
-  const title = `${listWords([...names.values()])} on the same ${count(matchedStars)} stars`;
+  const title = `${listOf([...names.values()])} on the same ${count(matchedStars)} stars`;
   const columns: Column[] = [
     { head: 'telescope', cells: telescopes.map(({ label }) => names.get(label) ?? '') },
     {
@@ -81,7 +76,6 @@ function headText(comparison: Comparison, width: number, style: TextStyle): stri
         time === null ? NOT_MEASURED : `${nominal(time)} s`,
       ),
     },
-    { head: 'own stars', cells: telescopes.map((each) => count(each.ownStars)), align: 'right' },
   ];
   const files = telescopes.flatMap(({ label, files: [first, ...others] }) =>
     first === undefined
@@ -166,7 +160,7 @@ function fairnessText(
 
 function weightWords({ weight, affects }: FairnessItem): string {
   if (weight === 'none') return '';
-  const groups = listWords(affects.map((group) => GROUP_WORDS[group].toLowerCase()));
+  const groups = listOf(affects.map((group) => GROUP_WORDS[group].toLowerCase()));
   return weight === 'forbids' ? `; no verdict on: ${groups}` : `; weakens: ${groups}`;
 }
 
@@ -283,7 +277,7 @@ function valueText(row: ComparisonRow, value: Uncertain | null, room: Room): str
   return room.errorsBelow ? shown.replace(' ', '\n') : shown;
 }
 
-/** The name of the better one, and the letters of what weakens it. */
+/** The better one, or those that share the lead, and the letters of what weakens it. */
 function verdictText(
   row: ComparisonRow,
   names: ReadonlyMap<string, string>,
@@ -293,20 +287,24 @@ function verdictText(
 ): string {
   if (row.verdict === NOT_COMPARABLE) return style.faint(NOT_COMPARABLE);
   const marks = row.caveats.map((item) => letters.get(item) ?? '').join('');
-  const caveat = marks === '' ? [] : [`(${marks})`];
-  if (row.verdict === NO_DIFFERENCE) return inLines([style.faint('none shown'), ...caveat], room);
-  const name = style.strong(names.get(row.verdict) ?? escapeControls(row.verdict));
+  const words = row.verdict === NO_DIFFERENCE ? 'none shown' : listOf(leadersOf(row, names));
+  const text = `${words}${marks === '' ? '' : ` (${marks})`}`;
+  const lines = (room.byUnderName ? wrap(text, NOT_COMPARABLE.length) : text).split('\n');
+  if (row.verdict === NO_DIFFERENCE) return lines.map((line) => style.faint(line)).join('\n');
   const by =
     room.byUnderName && row.difference !== null
-      ? `\n${style.faint(`by ${withUncertainty(magnitude(row.difference), decimals(row, room))}`)}`
-      : '';
-  return inLines([name, ...caveat], room) + by;
+      ? [style.faint(`by ${withUncertainty(magnitude(row.difference), decimals(row, room))}`)]
+      : [];
+  return [...lines.map((line) => style.strong(line)), ...by].join('\n');
 }
 
-/** Words in one line, or one under the other where the column is narrow. */
-function inLines(words: readonly string[], room: Room): string {
-  const line = words.join(' ');
-  return room.byUnderName && visibleWidth(line) > NOT_COMPARABLE.length ? words.join('\n') : line;
+/** Short names of those that win the row. */
+function leadersOf(row: ComparisonRow, names: ReadonlyMap<string, string>): string[] {
+  const measured = [...names.keys()].filter((label) => row.values[label] != null);
+  const { leaders } = standingOf(measured, (one, other) => beats(row.pairs, one, other));
+  return listOf(leaders) === row.verdict
+    ? leaders.map((label) => names.get(label) ?? '')
+    : [names.get(row.verdict) ?? escapeControls(row.verdict)];
 }
 
 function magnitude(u: Uncertain): Uncertain {
@@ -338,7 +336,7 @@ function legendText({ confidence, normalisedWithin, angularUnit, rows }: Compari
     : '';
   return (
     'FWHM: width at half brightness. r80: radius that holds 80 % of the light. Halo: share of the first colour’s light outside ' +
-    `r80 of green, less that of the second.${within} Difference: best less next best, with the error of the difference. ` +
+    `r80 of green, less that of the second.${within} Difference: the better less the next, with the error of the difference. ` +
     `Better: ${nominal(100 * confidence, 4)} % sure over all rows together; “none shown” is not “equal”.${weakened}`
   );
 }

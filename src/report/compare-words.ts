@@ -59,9 +59,3 @@ export function lensWords({ apertureMm, focalLengthMm }: ComparedTelescope): str
   const ratio = focalLengthMm === null ? '' : ` f/${nominal(focalLengthMm / apertureMm)}`;
   return `${nominal(apertureMm)} mm${ratio}`;
 }
-
-/** `a, b and c`. */
-export function listWords(words: readonly string[]): string {
-  const last = words.at(-1) ?? '';
-  return words.length < 2 ? last : `${words.slice(0, -1).join(', ')} and ${last}`;
-}

@@ -1,4 +1,4 @@
-/** `bluerim demo`: three invented lenses on the same sky, simulated, measured as any frame is, and shown. */
+/** `bluerim demo`: three invented lenses on the same sky, simulated, measured as any frame is, shown, and compared. */
 import { existsSync, readFileSync } from 'node:fs';
 import { availableParallelism } from 'node:os';
 import { join } from 'node:path';
@@ -19,9 +19,9 @@ const LENSES = [
 const PICTURE_NAME = 'demo.png';
 
 const NOTES = `
-The folder then holds one FITS frame per lens, the truth about each, and
-${PICTURE_NAME}: one bright star through the three lenses. A second run finds the
-frames and only measures them.
+The folder then holds one FITS frame per lens, the truth about each,
+${PICTURE_NAME}: one bright star through the three lenses, and the pictures of their
+comparison (*.svg). A second run finds the frames and only measures them.
 
 ${SUN_CAUTION}`;
 
@@ -34,7 +34,7 @@ interface DemoFlags {
 export function demoCommand(setExitCode: (code: number) => void): Command {
   return new Command('demo')
     .description(
-      'See what the numbers mean: three invented lenses (achromat, ED, apochromat) on the same sky, simulated, measured and compared with the truth. Takes less than a minute.',
+      'See what the numbers mean: three invented lenses (achromat, ED, apochromat) on the same sky, simulated, measured, compared with the truth, and with each other. Takes about a minute.',
     )
     .option('-o, --output <folder>', 'folder for the frames and the picture', 'demo-output')
     .addOption(forceOption())
@@ -97,7 +97,44 @@ async function runDemo(flags: DemoFlags, terminal: Terminal): Promise<number> {
   showWarnings(allWarnings(results, []), false, terminal);
   showFailures(results, terminal);
   await drawPicture(flags, rendered, results, terminal);
-  return results.some((result) => result.status === 'failed') ? 1 : 0;
+  const compared = await compareLenses(flags, rendered, terminal);
+  return compared && results.every((result) => result.status === 'ok') ? 0 : 1;
+}
+
+/** What `bluerim compare` says of the three; false where they could not be compared. */
+async function compareLenses(
+  flags: DemoFlags,
+  rendered: readonly Rendered[],
+  terminal: Terminal,
+): Promise<boolean> {
+  const { DEFAULT_COMPARE_OPTIONS } = await import('../../compare/options.js');
+  const { compareFiles } = await import('../../pool/compare-files.js');
+  const { compareText } = await import('../../report/compare-table.js');
+  const { showFault, showWarnings } = await import('../warnings.js');
+  terminal.message('comparing the lenses, as bluerim compare does');
+  const outcome = await compareFiles({
+    labels: LENSES.map(({ name }, i) => ({
+      label: name,
+      files: [{ file: (rendered[i] as Rendered).frameFile, fault: null }],
+      overrides: {},
+      seeingArcsec: null,
+    })),
+    options: DEFAULT_COMPARE_OPTIONS,
+  });
+  if (outcome.comparison === null) {
+    if (outcome.error !== null) showFault(outcome.error.message, outcome.error.remedy, terminal);
+    return false;
+  }
+  terminal.result(`\n\n${compareText(outcome.comparison, terminal.width, terminal.style)}`);
+  showWarnings(outcome.comparison.warnings, false, terminal);
+  const { drawComparison } = await import('../compare-pictures.js');
+  const { pictureFile, writePictures } = await import('../picture-files.js');
+  const missing = (await drawComparison(outcome)).filter(
+    ({ name }) => flags.force || !existsSync(join(flags.output, pictureFile(name))),
+  );
+  if (missing.length > 0) await writePictures(flags.output, missing, terminal);
+  else terminal.message(`kept the pictures of the comparison in ${flags.output}`);
+  return true;
 }
 
 /** Frames and truths, simulated now or found from an earlier run. */
