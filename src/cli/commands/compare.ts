@@ -1,9 +1,9 @@
 /** `bluerim compare`: frames of several telescopes in, a fair comparison on the same stars out. */
 import { Command, InvalidArgumentError, Option } from 'commander';
-import type { CompareOptions } from '../../compare/options.js';
-import { DEFAULT_COMPARE_OPTIONS } from '../../compare/options.js';
+import { type CompareOptions, DEFAULT_COMPARE_OPTIONS } from '../../compare/options.js';
 import { UsageError } from '../../errors.js';
 import type { CompareOutcome } from '../../pool/compare-files.js';
+import type { RecordLabelTask } from '../../pool/compare-record-files.js';
 import type { TextStyle } from '../../report/layout.js';
 import { type LabelFacts, type LabelNames, readLabels, readTelescopes } from '../labels.js';
 import {
@@ -38,6 +38,8 @@ Examples:
       --telescope short:aperture=80,focal-length=400,pixel-size=3.76
       --telescope long:aperture=80,focal-length=600,pixel-size=3.76
       (one line) what the headers do not say; pictures as well
+  bluerim compare short=short.json long=tonight/long
+      a record that \`measure --with-stars\` wrote, against tonight’s frames
 
 The fields need not be equal: a third of the smaller one in common is enough, in
 any position, turned, mirrored and at any scale. What is unfair about the
@@ -58,7 +60,7 @@ export function compareCommand(setExitCode: (code: number) => void): Command {
     )
     .argument(
       '[LABEL=frame...]',
-      'LABEL= begins a telescope; names without it are further frames of the one before. A folder, a quoted pattern, or - for a list on standard input',
+      'LABEL= begins a telescope; names without it are further frames of the one before. A folder, a quoted pattern, or - for a list on standard input; a .json that measure --with-stars wrote stands for the frames in it',
     )
     .helpOption('-h, --help', 'show this help')
     .addHelpText('after', EXAMPLES);
@@ -128,17 +130,24 @@ async function runCompare(
     modelSeeing: flags.modelSeeing ?? false,
   };
   const telescopes = labels.map(({ label }, i) => ({ label, ...(facts[i] as LabelFacts) }));
-  const { compareFiles } = await import('../../pool/compare-files.js');
+  const { readRecords } = await import('../records.js');
+  const records = await readRecords(
+    labels.map(({ label }, i) => ({ label, inputs: lists[i]?.inputs ?? [] })),
+  );
   const { startProgress } = await import('../progress.js');
-  const files = lists.flatMap(({ inputs }) => inputs.map(({ file }) => file));
-  const progress = startProgress(files, terminal.interactive);
-  const outcome = await compareFiles(
-    {
-      labels: telescopes.map((each, i) => ({ ...each, files: lists[i]?.inputs ?? [] })),
-      options,
-    },
-    () => progress.step(),
-  ).finally(() => progress.stop());
+  const frames = lists.flatMap(({ inputs }, i) => (records[i] === null ? inputs : []));
+  const progress = startProgress(
+    frames.map(({ file }) => file),
+    terminal.interactive,
+  );
+  const task = telescopes.map((each, i) => ({
+    ...each,
+    files: lists[i]?.inputs ?? [],
+    record: records[i] ?? null,
+  }));
+  const outcome = await runTask(task, options, () => progress.step()).finally(() =>
+    progress.stop(),
+  );
   const warnings = [...lists.flatMap((list) => list.warnings), ...outcome.warnings];
 
   const { showFailedFiles, showFault, showWarnings } = await import('../warnings.js');
@@ -157,10 +166,28 @@ async function runCompare(
     text: (width: number, style: TextStyle) => compareText(comparison, width, style),
   };
   await writeResult(target, result, terminal);
-  if (flags.svg !== undefined) await writeComparePictures(outcome, flags.svg, terminal);
+  if (flags.svg !== undefined) {
+    const { drawComparison } = await import('../compare-pictures.js');
+    const { writePictures } = await import('../picture-files.js');
+    await writePictures(flags.svg, await drawComparison(outcome), terminal);
+  }
   showWarnings(warnings, false, terminal);
   showFailedFiles(unread, terminal);
   return comparison.telescopes.some(({ failed }) => failed.length > 0) ? 1 : 0;
+}
+
+/** Star by star from records where a telescope comes as one, else from the frames themselves. */
+async function runTask(
+  labels: readonly RecordLabelTask[],
+  options: CompareOptions,
+  step: () => void,
+): Promise<CompareOutcome> {
+  if (labels.some(({ record }) => record !== null)) {
+    const { compareWithRecords } = await import('../../pool/compare-record-files.js');
+    return compareWithRecords({ labels, options }, step);
+  }
+  const { compareFiles } = await import('../../pool/compare-files.js');
+  return compareFiles({ labels, options }, step);
 }
 
 /** The files of every label. */
@@ -185,31 +212,4 @@ async function checkComparePictures(folder: string, force: boolean): Promise<voi
   const { COMPARE_PICTURES } = await import('../../report/compare-pictures.js');
   const { checkPictures } = await import('../picture-files.js');
   await checkPictures(folder, COMPARE_PICTURES, force);
-}
-
-/** Draws and writes the pictures of a comparison. */
-export async function writeComparePictures(
-  { comparison, crops }: CompareOutcome,
-  folder: string,
-  terminal: Terminal,
-): Promise<void> {
-  if (comparison === null) return;
-  const { comparePictures } = await import('../../report/compare-pictures.js');
-  const { brightestOf, colourStamp } = await import('../../report/svg/crops.js');
-  const { colourPng } = await import('../png-data.js');
-  const { writePictures } = await import('../picture-files.js');
-  const brightest = brightestOf(crops);
-  const images = await Promise.all(
-    crops.map(async ({ images: byLabel, side }) =>
-      Object.fromEntries(
-        await Promise.all(
-          Object.entries(byLabel).map(async ([label, { rgb }]) => [
-            label,
-            await colourPng(colourStamp(rgb, side, brightest)),
-          ]),
-        ),
-      ),
-    ),
-  );
-  await writePictures(folder, comparePictures(comparison, { crops, images, brightest }), terminal);
 }
