@@ -2,12 +2,13 @@
 import { FLAG } from '../catalogue/flags.js';
 import { ToolError } from '../errors.js';
 import { type Match, matchStars } from '../match/match.js';
-import { applyInverse, applyTransform, type Transform } from '../match/transform.js';
 import { scaleOf } from '../measure/frame-facts.js';
 import { matchListOf } from '../measure/match-list.js';
+import type { MeasureOptions } from '../measure/options.js';
 import type { SearchedFrame } from '../measure/search-frame.js';
 import { noiseSnr } from '../measure/sources.js';
 import type { Warning } from '../warnings.js';
+import { commonField, distanceFrom, type PlacedFrame } from './common-field.js';
 import type { CommonField, LabelInput } from './label.js';
 import type { AngularUnit, ComparedTelescope } from './result.js';
 
@@ -21,13 +22,11 @@ const MUCH_BETTER = 1.4;
 const SCALE_DISAGREES = 0.02;
 /** Brightest stars of the first label whose clipping is counted. */
 const BRIGHT_STARS = 30;
-/** Points along each axis at which the common field is looked for. */
-const FIELD_GRID = 65;
+/** 'centre' zone: share of the common field's half diagonal. */
+const CENTRE_ZONE = 0.5;
 
 /** One frame of a label on the sky of the first label. */
-export interface RegisteredFrame {
-  searched: SearchedFrame;
-  fromFirst: readonly Transform[];
+export interface RegisteredFrame extends PlacedFrame {
   /** px of this frame per px of the label's reference frame. */
   pxPerReferencePx: number;
   /** Source of each common star. */
@@ -67,13 +66,14 @@ interface Laid {
  * Registers all frames, and lists the stars that every one of them sees, unsaturated, unflagged, with S/N ≥ 10, brightest of
  * the first label first.
  *
- * A frame that does not match its label's reference frame is left out with a warning. Scales: one label's header decides, the match
+ * Zone 'centre' keeps those within half the half diagonal of the common field. A frame that does not match its label's reference frame is left out with a warning. Scales: one label's header decides, the match
  * carries it to the others; their own headers are only checked against it, since nominal focal lengths are often off by a per cent
  * or two, and the stars are not.
  * @throws ToolError `no-frames`, `not-matched`, `few-common-stars`
  */
 export function findCommon(
   inputs: readonly LabelInput[],
+  zone: MeasureOptions['zone'],
   warn: (warning: Warning) => void,
 ): CommonStars {
   const laid = inputs.map((input) => layLabel(input, warn));
@@ -97,11 +97,28 @@ export function findCommon(
   const everywhere = [...(maps[0] as Map<number, number>).keys()].filter((i) =>
     maps.every((map) => map.has(i)),
   );
+  const placed = laid.map((label, l) => {
+    const match = matched[l]?.match ?? null;
+    const onto = match === null ? [] : [match.transform];
+    return label.frames.map(
+      (frame): PlacedFrame => ({
+        searched: frame.searched,
+        fromFirst: frame.match === null ? onto : [...onto, frame.match.transform],
+      }),
+    );
+  });
+  const field = commonField(placed.flat());
+  const { x, y } = first.frames[0].searched.found.sources;
+  const inZone = (i: number): boolean =>
+    zone === 'all' ||
+    distanceFrom(field, x[i] as number, y[i] as number) <= CENTRE_ZONE * field.halfDiagonalPx;
   const usable = laid.map((label) => label.frames.map(({ searched }) => usableTest(searched)));
-  const common = everywhere.filter((i) =>
-    fromFirst.every((list, l) =>
-      list.every((map, f) => usable[l]?.[f]?.(map.get(i) as number) === true),
-    ),
+  const common = everywhere.filter(
+    (i) =>
+      inZone(i) &&
+      fromFirst.every((list, l) =>
+        list.every((map, f) => usable[l]?.[f]?.(map.get(i) as number) === true),
+      ),
   );
   const { searched: base } = first.frames[0];
   const brightness = (i: number): number => {
@@ -125,11 +142,9 @@ export function findCommon(
   const bright = everywhere.slice(0, BRIGHT_STARS);
   const labels = laid.map((label, l): RegisteredLabel => {
     const { match } = matched[l] as { match: Match | null };
-    const onto = match === null ? [] : [match.transform];
     const frames = label.frames.map(
       (frame, f): RegisteredFrame => ({
-        searched: frame.searched,
-        fromFirst: frame.match === null ? onto : [...onto, frame.match.transform],
+        ...(placed[l]?.[f] as PlacedFrame),
         pxPerReferencePx: frame.match?.description.scale ?? 1,
         common: common.map((i) => fromFirst[l]?.[f]?.get(i) as number),
       }),
@@ -150,7 +165,7 @@ export function findCommon(
   return {
     labels,
     unit: setScales(labels, warn),
-    field: commonField(labels),
+    field,
     clipped: everywhere
       .filter((i) => labels.some((_, l) => isClipped(l, i)))
       .map((i) => fromFirst.map((maps) => maps[0]?.get(i) as number)),
@@ -286,63 +301,6 @@ function setScales(labels: RegisteredLabel[], warn: (warning: Warning) => void):
     label.unitPerPx = scale;
   }
   return 'arcsec';
-}
-
-/** The part of the sky that lies on every frame, looked at on a grid over the first one. */
-function commonField(labels: readonly RegisteredLabel[]): CommonField {
-  const frames = labels.flatMap((label) => label.frames);
-  const at = new Float64Array(2);
-  const contains = (x: number, y: number): boolean =>
-    frames.every(({ searched, fromFirst }) => {
-      onFrame(fromFirst, x, y, at);
-      const { width, height } = searched.frame.rows;
-      const [u, v] = at as unknown as [number, number];
-      return u >= 0 && v >= 0 && u <= width - 1 && v <= height - 1;
-    });
-  const { width, height } = (frames[0] as RegisteredFrame).searched.frame.rows;
-  const seen: [number, number][] = [];
-  for (let j = 0; j < FIELD_GRID; j++) {
-    for (let i = 0; i < FIELD_GRID; i++) {
-      const x = ((width - 1) * i) / (FIELD_GRID - 1);
-      const y = ((height - 1) * j) / (FIELD_GRID - 1);
-      if (contains(x, y)) seen.push([x, y]);
-    }
-  }
-  const mean = (axis: 0 | 1): number =>
-    seen.reduce((sum, point) => sum + point[axis], 0) / seen.length;
-  const centreX = mean(0);
-  const centreY = mean(1);
-  let farthest = 0;
-  for (const [x, y] of seen) farthest = Math.max(farthest, (x - centreX) ** 2 + (y - centreY) ** 2);
-  return { contains, centreX, centreY, halfDiagonalPx: Math.sqrt(farthest) };
-}
-
-/** A point of the first reference frame on another frame; `out` receives x and y. */
-export function onFrame(
-  fromFirst: readonly Transform[],
-  x: number,
-  y: number,
-  out: Float64Array,
-): void {
-  out[0] = x;
-  out[1] = y;
-  for (const transform of fromFirst) {
-    applyTransform(transform, out[0] as number, out[1] as number, out);
-  }
-}
-
-/** The reverse: where a point of a frame lies on the first reference frame. NaN where a polynomial cannot be turned round. */
-export function ontoFirst(
-  fromFirst: readonly Transform[],
-  x: number,
-  y: number,
-  out: Float64Array,
-): void {
-  out[0] = x;
-  out[1] = y;
-  for (let t = fromFirst.length - 1; t >= 0; t--) {
-    applyInverse(fromFirst[t] as Transform, out[0] as number, out[1] as number, out);
-  }
 }
 
 function notMatched(

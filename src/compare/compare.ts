@@ -14,9 +14,12 @@ import { commonProfiles } from './label-profiles.js';
 import type { CompareOptions } from './options.js';
 import { purposesOf } from './purposes.js';
 import type { Comparison, ComparisonRow } from './result.js';
+import { depthRows } from './rows-depth.js';
 import { lightRows } from './rows-light.js';
+import { modelRow } from './rows-model.js';
 import { profileRows } from './rows-profile.js';
-import { commonShapes, pairedStars, starRows } from './rows-stars.js';
+import { starRows } from './rows-stars.js';
+import { commonShapes, pairedStars } from './star-shapes.js';
 import { summaryOf } from './summary.js';
 
 /** Stars looked for in each frame, in units of `maxStars`: the brightest in one telescope are clipped or missing in another. */
@@ -114,9 +117,11 @@ export function measureCommon(labels: readonly LabelInput[], options: CompareOpt
   doubts(data, (warning) => warnings.push(warning));
   const shapes = commonShapes(data);
   const rows = [
-    ...profileRows(data, options),
+    ...profileRows(data),
+    ...(options.modelSeeing ? [modelRow(data)] : []),
     ...starRows(data, shapes, options),
     ...lightRows(data, options),
+    ...depthRows(data, options),
   ];
   return { data, rows, stars: pairedStars(data, shapes), common, warnings };
 }

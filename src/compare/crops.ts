@@ -4,7 +4,7 @@ import type { ChannelPlan } from '../detect/lattice.js';
 import { cutStamps, type Stamps } from '../detect/stamps.js';
 import { createFloatReader } from '../frame/convert.js';
 import { medianOf } from '../stats/robust.js';
-import { onFrame } from './common.js';
+import { onFrame } from './common-field.js';
 import type { CompareData, LabelData } from './label.js';
 
 /** Unsaturated stars shown, out of the brightest ones. */

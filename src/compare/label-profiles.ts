@@ -19,7 +19,7 @@ import type { FrameProfiles } from './label.js';
 import type { CompareOptions } from './options.js';
 
 /** Fewest common stars whose profiles are compared. */
-export const FEWEST_COMPARED = 5;
+const FEWEST_COMPARED = 5;
 /** Stars whose R_max circle is cut by a border are left out while at least this many, and this share, remain. */
 const ENOUGH_INSIDE = 40;
 const ENOUGH_SHARE = 0.6;

@@ -4,8 +4,8 @@
  * same stars, what is special to the stars (colour, companions, place in the field) cancels. Frames: with two or more frames
  * of a label, the standard error of the mean of its frames' values (air and guiding change from frame to frame), which is
  * nearly independent between labels; with one frame it cannot be known and is taken as none. Method: the systematic errors of
- * systematics.ts, the same for labels that sample alike and independent for those that do not; they are added in quadrature, lessened
- * by how alike the sampling is.
+ * systematics.ts, taken as independent between labels (they follow sampling and noise), but for those that come from the sky
+ * they share.
  */
 import { drawnGroups, smallSampleFactor, studentInflation } from '../measure/bootstrap.js';
 import type { Uncertain } from '../measure/result.js';
@@ -56,10 +56,6 @@ export interface RowSpec {
 /** σ of the starred part of a difference, where it does not come from draws. */
 export type PairSigma = (first: number, second: number) => number;
 
-/** Frames' values of the FWHM in px that differ by this factor have nothing of their sampling errors in common. */
-const UNLIKE_FACTOR = 1.5;
-/** Share of the systematic errors that even equal sampling leaves: noise and crowding differ. */
-const LEAST_UNLIKE = 0.5;
 /** A value within this many half-intervals of zero is no base for per cent. */
 const BASE_SIGMA = 3;
 
@@ -96,14 +92,6 @@ export function resampled(
   };
 }
 
-/** Share of the method's errors that two labels do not have in common, 0.5 … 1. */
-export function unlikeness(a: LabelData, b: LabelData): number {
-  const layout = (label: LabelData): string => label.frames[0].searched.frame.layout;
-  if (layout(a) !== layout(b)) return 1;
-  const ratio = Math.abs(Math.log(a.fwhmPx / b.fwhmPx)) / Math.log(UNLIKE_FACTOR);
-  return Number.isFinite(ratio) ? LEAST_UNLIKE + (1 - LEAST_UNLIKE) * Math.min(1, ratio) : 1;
-}
-
 /** Standard error of the mean of the frames' values; 0 with one frame. */
 function frameError({ frames }: Reading): number {
   const usable = frames.filter((value) => Number.isFinite(value));
@@ -134,7 +122,7 @@ export function uncertainOf(reading: Reading): Uncertain | null {
  */
 export function makeRow(
   spec: RowSpec,
-  labels: readonly LabelData[],
+  labels: readonly Pick<LabelData, 'label'>[],
   readings: readonly (Reading | null)[],
   stars: number,
   reason: string | null = null,
@@ -149,7 +137,7 @@ export function makeRow(
   for (let i = 0; i < labels.length; i++) {
     for (let j = i + 1; j < labels.length; j++) {
       const [a, b] = [readings[i] ?? null, readings[j] ?? null];
-      const [one, two] = [labels[i] as LabelData, labels[j] as LabelData];
+      const [one, two] = [labels[i], labels[j]] as [LabelData, LabelData];
       if (a === null || b === null) continue;
       if (values[one.label] === null || values[two.label] === null) continue;
       const given =
@@ -157,7 +145,7 @@ export function makeRow(
         (a.sigma === undefined || b.sigma === undefined
           ? undefined
           : Math.sqrt(a.sigma ** 2 + b.sigma ** 2));
-      const pair = pairOf(spec, a, b, unlikeness(one, two), given);
+      const pair = pairOf(spec, a, b, given);
       if (pair === null) continue;
       const base = values[two.label] as Uncertain;
       const safe = Math.abs(base.value) > BASE_SIGMA * halfWidth(base);
@@ -192,7 +180,6 @@ export function pairOf(
   { betterWhen }: Pick<RowSpec, 'betterWhen'>,
   a: Reading,
   b: Reading,
-  unlike: number,
   starSigma?: number,
 ): { difference: Uncertain; pValue: number; sigma: number } | null {
   // |a| − |b| with the signs of the values: near zero the absolute value of a draw would be pushed away from it by its own noise.
@@ -217,7 +204,7 @@ export function pairOf(
     sigma = starSigma;
   }
   if (difference === null || !Number.isFinite(value)) return null;
-  const method = unlike * Math.sqrt(ownSquare(a) + ownSquare(b));
+  const method = Math.sqrt(ownSquare(a) + ownSquare(b));
   const frames = [a, b].map(frameError) as [number, number];
   const counts = [a.frames.length, b.frames.length] as [number, number];
   const parts: [number, number][] = [

@@ -3,14 +3,9 @@
  */
 import type { ChannelName, FrameResult, Uncertain } from '../measure/result.js';
 import { halfWidth } from '../measure/uncertain.js';
-import { pairOf, type Reading, type RowSpec, uncertainOf } from './readings.js';
+import { makeRow, type Reading, type RowSpec } from './readings.js';
 import type { LaidFrame, LaidLabel, RecordCommon } from './record-common.js';
-import {
-  type ComparisonRow,
-  NO_DIFFERENCE,
-  NOT_COMPARABLE,
-  type PairDifference,
-} from './result.js';
+import type { ComparisonRow } from './result.js';
 
 export const COLOURS: readonly [ChannelName, string][] = [
   ['G', 'green'],
@@ -19,9 +14,6 @@ export const COLOURS: readonly [ChannelName, string][] = [
 ];
 /** R_max of two records that differ by less count as equal. */
 const SAME_RADIUS = 0.02;
-/** Nothing is known of what two records have in common in their errors: all of each counts. */
-const UNLIKE = 1;
-const BASE_SIGMA = 3;
 
 /** Rows that need the frames themselves. */
 const NEEDS_PIXELS: readonly RowSpec[] = [
@@ -59,57 +51,8 @@ export function recordRow(
   stars: number,
   reason: string | null,
 ): ComparisonRow {
-  const name = (l: number): string => (labels[l] as LaidLabel).label.label;
-  const values: ComparisonRow['values'] = {};
-  labels.forEach((_, l) => {
-    const reading = readings[l] ?? null;
-    values[name(l)] = reading === null ? null : uncertainOf(reading);
-  });
-  const pairs: PairDifference[] = [];
-  for (let i = 0; i < labels.length; i++) {
-    for (let j = i + 1; j < labels.length; j++) {
-      const [a, b] = [readings[i] ?? null, readings[j] ?? null];
-      const base = values[name(j)] ?? null;
-      if (a === null || b === null || base === null || values[name(i)] === null) continue;
-      const sigma =
-        a.sigma === undefined || b.sigma === undefined
-          ? undefined
-          : Math.sqrt(a.sigma ** 2 + b.sigma ** 2);
-      const pair = pairOf(row, a, b, UNLIKE, sigma);
-      if (pair === null) continue;
-      const { difference, pValue } = pair;
-      const factor = 100 / Math.abs(base.value);
-      pairs.push({
-        first: name(i),
-        second: name(j),
-        difference,
-        differencePercent:
-          Math.abs(base.value) > BASE_SIGMA * halfWidth(base)
-            ? {
-                value: difference.value * factor,
-                low: difference.low * factor,
-                high: difference.high * factor,
-              }
-            : null,
-        pValue,
-        adjustedPValue: 1,
-        better: null,
-      });
-    }
-  }
-  const comparable = pairs.length > 0;
-  return {
-    ...row,
-    values,
-    difference: null,
-    differenceOf: null,
-    pairs,
-    verdict: comparable ? NO_DIFFERENCE : NOT_COMPARABLE,
-    confidence: null,
-    stars,
-    reason: comparable ? reason : (reason ?? 'measured in fewer than two of the telescopes'),
-    caveats: [],
-  };
+  const names = labels.map(({ label }) => ({ label: label.label }));
+  return makeRow(row, names, readings, stars, reason);
 }
 
 /** R_max of a record, px: the end of its reference profile. */

@@ -5,7 +5,6 @@ import type { ChannelName } from '../measure/result.js';
 import { excessError, PERFECT_LENS_POINTS, sizeError } from '../measure/systematics.js';
 import { type PerfectLens, perfectLens } from '../optics/perfect-lens.js';
 import type { CompareData, LabelData } from './label.js';
-import type { CompareOptions } from './options.js';
 import { makeRow, type Reading } from './readings.js';
 import type { ComparisonRow } from './result.js';
 
@@ -14,15 +13,20 @@ const COLOURS: readonly [ChannelName, string][] = [
   ['R', 'red'],
   ['B', 'blue'],
 ];
+/**
+ * What two profiles of one telescope differ by beyond their stars' scatter (bench:compare): points of halo, magnitudes of tint. Red and blue
+ * sites of a mosaic are sparse, and centres are fitted on green.
+ */
+const COLOUR_POINTS = 0.12;
+const CORE_TINT_ERROR = 0.0045;
+const RIM_TINT_ERROR = 0.0095;
 const ARCSEC_PER_RADIAN = 648000 / Math.PI;
-/** FWHM of the Gaussian with the variance of a pixel of 1 px: 2.3548 / √12. */
-const PIXEL_QUADRATURE = 2.3548 / Math.sqrt(12);
 
 /** What a number of the profile is, in any reading of a label. */
 type Read = (reading: ProfileReadings) => number;
 
 /** Rows of the profiles, in the order of the report; without profiles all of them are null, with the reason. */
-export function profileRows(data: CompareData, options: CompareOptions): ComparisonRow[] {
+export function profileRows(data: CompareData): ComparisonRow[] {
   const { labels } = data;
   const allMono = labels.every(({ channels }) => channels.L !== undefined);
   const rows: ComparisonRow[] = [];
@@ -33,7 +37,6 @@ export function profileRows(data: CompareData, options: CompareOptions): Compari
         rows.push(sizeRow(data, key, channel, `${key} ${word}`));
   }
   if (!allMono) rows.push(...colourRows(data));
-  if (options.modelSeeing) rows.push(modelRow(data, allMono));
   return rows;
 }
 
@@ -58,7 +61,8 @@ function readingOf(data: CompareData, label: LabelData, read: Read, systematic: 
   };
 }
 
-function sizeReading(
+/** Size of a label in a channel, angular unit; null without it. */
+export function sizeReading(
   data: CompareData,
   label: LabelData,
   key: 'fwhm' | 'r80',
@@ -164,9 +168,9 @@ function colourRows(data: CompareData): ComparisonRow[] {
   const excess = (label: LabelData, wide: number, narrow: number): Reading => {
     const read = excessRead(wide, narrow);
     const value = read((label.averaged as NonNullable<LabelData['averaged']>).best);
-    const all = excessError(value, crowding(label));
+    const all = Math.sqrt(excessError(value, crowding(label)) ** 2 + COLOUR_POINTS ** 2);
     // The same neighbours within the same angle spoil every telescope's wings; a wider lens a little more, which the rest covers.
-    const own = excessError(value, 0);
+    const own = Math.sqrt(excessError(value, 0) ** 2 + COLOUR_POINTS ** 2);
     return {
       ...readingOf(data, label, read, all),
       shared: Math.sqrt(all ** 2 - own ** 2),
@@ -216,7 +220,7 @@ function colourRows(data: CompareData): ComparisonRow[] {
         data,
         label,
         tintRead(r, b, (one, c) => one.atReference[c * 3] as number),
-        0,
+        CORE_TINT_ERROR,
       ),
     ),
     row('rim tint', 'mag', (label, { r, b }) =>
@@ -229,7 +233,7 @@ function colourRows(data: CompareData): ComparisonRow[] {
           (one, c) =>
             (one.atReference[c * 3 + 2] as number) - (one.atReference[c * 3 + 1] as number),
         ),
-        0,
+        RIM_TINT_ERROR,
       ),
     ),
   );
@@ -313,52 +317,4 @@ export function blueDefocusOf(data: CompareData, label: LabelData): Reading | nu
   const factor = defocusPerUnit(label);
   if (colour === null || factor === null) return null;
   return scaledReading(blueBlur(data, label, colour), factor);
-}
-
-/** Size with air and pixel taken off in quadrature: a model, since no two of the three are Gaussian. */
-function modelRow(data: CompareData, allMono: boolean): ComparisonRow {
-  const { labels, unit, stars } = data;
-  const unknown = labels.filter(({ input }) => input.seeingArcsec === null);
-  const narrow: string[] = [];
-  const readings = labels.map((label): Reading | null => {
-    const size = sizeReading(data, label, 'fwhm', allMono ? 'L' : 'G');
-    const seeing = label.input.seeingArcsec;
-    if (size === null || seeing === null || unit === 'px') return null;
-    const off = seeing ** 2 + (PIXEL_QUADRATURE * label.unitPerPx) ** 2;
-    const rest = (fwhm: number): number => Math.sqrt(fwhm * fwhm - off);
-    const value = rest(size.value);
-    if (!(value > 0)) {
-      narrow.push(label.label);
-      return null;
-    }
-    return {
-      value,
-      draws: Array.from(size.draws, rest),
-      stars: size.stars,
-      systematic: (size.systematic * size.value) / value,
-      frames: size.frames.map(rest),
-    };
-  });
-  const reason =
-    data.noProfiles ??
-    (unit === 'px'
-      ? 'needs a scale'
-      : unknown.length > 0
-        ? `the seeing is not given for ${unknown.map(({ label }) => label).join(', ')}`
-        : narrow.length > 0
-          ? `the stars of ${narrow.join(', ')} are narrower than the seeing given`
-          : null);
-  return makeRow(
-    {
-      quantity: `fwhm${allMono ? '' : ' green'}, air and pixels removed`,
-      group: 'size',
-      scope: 'model',
-      unit,
-      betterWhen: 'smaller',
-    },
-    labels,
-    readings,
-    stars,
-    reason,
-  );
 }

@@ -1,15 +1,14 @@
 /** Rows from single-star fits: shape, growth towards the edge, lateral colour; over the common field and over each own field. */
 
-import { recordedAxes, recordedEllipticity } from '../measure/fit-summary.js';
 import type { LateralShift } from '../measure/lateral.js';
 import type { SearchedFrame } from '../measure/search-frame.js';
-import { createRecordedFwhmTable } from '../optics/pixel.js';
 import { createRandom } from '../stats/random.js';
 import { madSigma, medianOf } from '../stats/robust.js';
 import type { CompareData, LabelData } from './label.js';
 import type { CompareOptions } from './options.js';
 import { makeRow, type Reading } from './readings.js';
-import type { ComparisonRow, PairedStars } from './result.js';
+import type { ComparisonRow } from './result.js';
+import { type CommonShapes, fitShapes } from './star-shapes.js';
 
 /** Inner and outer part of a field, as shares of its half diagonal. */
 const INNER = 1 / 3;
@@ -23,85 +22,6 @@ const OUTLIER_SIGMA = 6;
 /** What sampling and the model of the fit add to an elongation, 1 σ, and relative to a size's growth, per cent. */
 const ELLIPTICITY_ERROR = 0.003;
 const GROWTH_ERROR = 0.5;
-
-/** FWHM (px, pixel included), squared ellipticity with its noise taken off, and ellipticity of single-star fits. */
-export interface FitShapes {
-  fwhmPx: Float64Array;
-  ellipticity: Float64Array;
-  /** e² less what its own noise adds on average: unbiased, may be negative. */
-  squared: Float64Array;
-}
-
-/** Shapes of the listed sources in the reference channel. */
-export function fitShapes({ found }: SearchedFrame, sources: readonly number[]): FitShapes {
-  const fits = found.sources.fits[found.reference];
-  const n = sources.length;
-  const out: FitShapes = {
-    fwhmPx: new Float64Array(n).fill(Number.NaN),
-    ellipticity: new Float64Array(n).fill(Number.NaN),
-    squared: new Float64Array(n).fill(Number.NaN),
-  };
-  if (!fits) return out;
-  const recorded = createRecordedFwhmTable(found.beta);
-  sources.forEach((i, k) => {
-    const [a, b] = recordedAxes(fits, i, found.beta, recorded);
-    out.fwhmPx[k] = Math.sqrt(a * b);
-    const [e1, e2] = recordedEllipticity(fits, i, found.beta, recorded);
-    const e = Math.sqrt(e1 * e1 + e2 * e2);
-    out.ellipticity[k] = e;
-    // The fit's g is about twice e before the pixel; its error shrinks as the pixel shrinks e. Two components carry noise.
-    const g = Math.sqrt((fits.g1[i] as number) ** 2 + (fits.g2[i] as number) ** 2);
-    const error = (fits.gError[i] as number) * (g > 1e-6 ? e / g : 0.5);
-    out.squared[k] = e * e - 2 * error * error;
-  });
-  return out;
-}
-
-/** Per-star numbers of the common stars, averaged over the frames of every label. */
-export interface CommonShapes {
-  /** Distance from the middle of the common field over its half diagonal. */
-  distance: Float64Array;
-  /** By label: FWHM in the angular unit, mean of e² without noise, ellipticity. */
-  labels: {
-    fwhm: Float64Array;
-    squared: Float64Array;
-    ellipticity: Float64Array;
-    frames: FitShapes[];
-  }[];
-}
-
-export function commonShapes(data: CompareData): CommonShapes {
-  const [first] = data.labels as [LabelData, ...LabelData[]];
-  const { sources } = first.frames[0].searched.found;
-  const { field } = data;
-  return {
-    distance: Float64Array.from(
-      first.frames[0].common,
-      (i) =>
-        Math.sqrt(
-          ((sources.x[i] as number) - field.centreX) ** 2 +
-            ((sources.y[i] as number) - field.centreY) ** 2,
-        ) / field.halfDiagonalPx,
-    ),
-    labels: data.labels.map(({ frames }) => {
-      const shapes = frames.map(({ searched, common }) => fitShapes(searched, common));
-      const mean = (value: (shape: FitShapes, f: number, k: number) => number): Float64Array =>
-        Float64Array.from(
-          { length: data.common },
-          (_, k) => shapes.reduce((sum, shape, f) => sum + value(shape, f, k), 0) / shapes.length,
-        );
-      return {
-        frames: shapes,
-        fwhm: mean(
-          (shape, f, k) =>
-            (shape.fwhmPx[k] as number) * (frames[f] as LabelData['frames'][number]).unitPerPx,
-        ),
-        squared: mean((shape, _, k) => shape.squared[k] as number),
-        ellipticity: mean((shape, _, k) => shape.ellipticity[k] as number),
-      };
-    }),
-  };
-}
 
 export function starRows(
   data: CompareData,
@@ -411,27 +331,4 @@ function ownCornersRow(data: CompareData, { seed, bootstrapDraws }: CompareOptio
     stars,
     few.length > 0 ? `too few stars in the corners of ${few.join(', ')}` : null,
   );
-}
-
-/** The columns behind pictures of paired stars. */
-export function pairedStars(data: CompareData, shapes: CommonShapes): PairedStars {
-  const { labels } = data;
-  const [first] = labels as [LabelData, ...LabelData[]];
-  const { searched, common } = first.frames[0];
-  const flux = searched.found.sources.fits[searched.found.reference]?.flux;
-  const brightest = Math.max(...common.map((i) => flux?.[i] ?? Number.NaN));
-  const byLabel = (column: (label: LabelData, l: number) => ArrayLike<number>) =>
-    Object.fromEntries(labels.map((label, l) => [label.label, Array.from(column(label, l))]));
-  const place = (axis: 'x' | 'y') =>
-    byLabel(({ frames: [reference] }) =>
-      reference.common.map((i) => reference.searched.found.sources[axis][i] as number),
-    );
-  return {
-    distance: Array.from(shapes.distance),
-    magnitude: common.map((i) => -2.5 * Math.log10((flux?.[i] ?? Number.NaN) / brightest)),
-    x: place('x'),
-    y: place('y'),
-    fwhm: byLabel((_, l) => shapes.labels[l]?.fwhm ?? []),
-    ellipticity: byLabel((_, l) => shapes.labels[l]?.ellipticity ?? []),
-  };
 }

@@ -52,7 +52,7 @@ describe.each(frozen.cases.map((one) => [one.a.length, one] as const))('%i stars
     ['median', medianOf],
   ] as const)('paired bootstrap of the difference of %ss', (name, statistic) => {
     const [a, b] = readings(one.a, one.b, statistic) as [Reading, Reading];
-    const pair = pairOf({ betterWhen: 'smaller' }, a, b, 1);
+    const pair = pairOf({ betterWhen: 'smaller' }, a, b);
     const { difference, paired } = one[name];
     expect(pair?.difference.value).toBeCloseTo(difference, 9);
     // Ours is scipy's, widened for small samples about the value.
@@ -75,9 +75,7 @@ describe.each(frozen.cases.map((one) => [one.a.length, one] as const))('%i stars
 
   it('without pairing the interval is as wide as scipy has it, and wider', () => {
     const [a, b] = readings(one.a, one.b, mean, [7, 8]) as [Reading, Reading];
-    const pair = pairOf({ betterWhen: 'smaller' }, a, b, 1) as NonNullable<
-      ReturnType<typeof pairOf>
-    >;
+    const pair = pairOf({ betterWhen: 'smaller' }, a, b) as NonNullable<ReturnType<typeof pairOf>>;
     const [low, high] = one.mean.unpaired as [number, number];
     const width = pair.difference.high - pair.difference.low;
     expect(Math.abs(width / ((high - low) * factor) - 1)).toBeLessThan(WIDTH_TOLERANCE);
@@ -86,9 +84,7 @@ describe.each(frozen.cases.map((one) => [one.a.length, one] as const))('%i stars
 
   it('p of the difference of means is that of the paired t test', () => {
     const [a, b] = readings(one.a, one.b, mean) as [Reading, Reading];
-    const pair = pairOf({ betterWhen: 'smaller' }, a, b, 1) as NonNullable<
-      ReturnType<typeof pairOf>
-    >;
+    const pair = pairOf({ betterWhen: 'smaller' }, a, b) as NonNullable<ReturnType<typeof pairOf>>;
     // σ from draws against σ from the sample: 3 % of t.
     const t = pair.difference.value / pair.sigma;
     expect(Math.abs(t / one.tTest.statistic - 1)).toBeLessThan(0.04);
