@@ -31,10 +31,16 @@ export function longestGap(facts: readonly FairnessFacts[]): number | null {
 
 export function timeItem(facts: readonly FairnessFacts[]): FairnessItem {
   const gap = longestGap(facts);
+  const starts = facts.flatMap(({ timeMs }) => (timeMs === null ? [] : [timeMs[0]]));
+  const first = Math.min(...starts);
   const value = ({ timeMs }: FairnessFacts): string | null =>
     timeMs === null
       ? null
-      : `from ${new Date(timeMs[0]).toISOString().slice(0, 19).replace('T', ' ')} UTC`;
+      : Math.max(...starts) - first < 1000
+        ? 'begun together'
+        : timeMs[0] === first
+          ? 'begun first'
+          : `begun ${duration((timeMs[0] - first) / 1000)} later`;
   if (gap === null) {
     return fairnessItem(
       'time between',

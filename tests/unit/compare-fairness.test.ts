@@ -113,6 +113,11 @@ describe('the air', () => {
   test('order plays no part, overlapping is zero, unknown times are not the same time', () => {
     expect(itemWith('time between', {}, { timeMs: at(40) }).effect).toMatch(/^39 minutes/);
     expect(itemWith('time between', {}).effect).toMatch(/overlap/);
+    expect(itemWith('time between', { timeMs: at(40) }).values).toEqual({
+      a: 'begun first',
+      b: 'begun 40 minutes later',
+    });
+    expect(itemWith('time between', {}).values.b).toBe('begun together');
     expect(itemWith('time between', { timeMs: null }).status).toBe('unknown');
     expect(itemWith('seeing', { timeMs: null }).weight).toBe('weakens');
   });

@@ -1,4 +1,5 @@
 /** Verdicts of a comparison: many tests at once, differences that matter, forbidden rows, allowances for what is unfair. */
+import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
 import { holmAdjusted } from '../../src/compare/holm.js';
 import { judge } from '../../src/compare/judge.js';
@@ -276,6 +277,34 @@ describe('differences that matter', () => {
     expect(judge(rows(0.14), [], 0.95)[1]?.verdict).toBe(NO_DIFFERENCE);
     expect(judge(rows(0.18), [], 0.95)[1]?.verdict).toBe('a');
   });
+});
+
+test('docs/compare.md states every smallest difference with its reason', () => {
+  const text = readFileSync(new URL('../../docs/compare.md', import.meta.url), 'utf8');
+  const table = text.slice(text.indexOf('| quantity | smallest difference'));
+  const rows: [string, ComparisonRow['group'], ComparisonRow['scope'], string][] = [
+    ['fwhm, r80', 'size', 'same stars', 'fwhm green'],
+    ['halo', 'colour', 'same stars', 'halo blue minus red'],
+    ['core tint', 'colour', 'same stars', 'core tint'],
+    ['equivalent blue defocus', 'colour', 'same stars', 'equivalent blue defocus'],
+    ['ellipticity', 'shape', 'same stars', 'ellipticity'],
+    ['ellipticity in the corners', 'field', 'own field', 'ellipticity in the corners (own field)'],
+    ['growth centre to corner', 'field', 'own field', 'growth centre to corner (own field)'],
+    ['corner illumination', 'light', 'own field', 'corner illumination'],
+    ['stars found', 'depth', 'same stars', 'stars found'],
+    ['depth', 'depth', 'same stars', 'depth per second'],
+    ['saturation headroom', 'light', 'same stars', 'saturation headroom'],
+    ['modelled sizes', 'size', 'model', 'fwhm green, air and pixels removed'],
+  ];
+  for (const [name, group, scope, quantity] of rows) {
+    const [, , shown = '', reason] = (
+      table.split('\n').find((line) => line.startsWith(`| ${name} |`)) ?? ''
+    ).split('|');
+    const { amount, percent, reason: why } = smallestDifference({ quantity, group, scope });
+    expect([name, Number.parseFloat(shown.trim())]).toEqual([name, amount]);
+    expect([name, shown.trim().endsWith('%')]).toEqual([name, percent]);
+    expect(reason?.trim()).toBe(why);
+  }
 });
 
 describe('standingOf', () => {
