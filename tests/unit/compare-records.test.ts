@@ -41,7 +41,7 @@ function recorded(
   const measured = seeds.map((seed) =>
     measureFrame(exposure(sky, { ...telescope, seed, path: `${label}-${seed}.fits` }), {
       ...DEFAULT_MEASURE_OPTIONS,
-      bootstrapDraws: 100,
+      bootstrapDraws: 60,
       rMaxPx: rMaxArcsec / (telescope.scale ?? 2),
     }),
   );
