@@ -397,6 +397,54 @@ describe('scales', () => {
   );
 });
 
+describe('options', () => {
+  it(
+    'centre zone: stars within half the half diagonal of the common field',
+    () => {
+      const at = (zone: 'all' | 'centre'): Measured =>
+        measureCommon([telescope('one', sky, { seed: 81 }), telescope('two', sky, { seed: 82 })], {
+          ...quick,
+          zone,
+        });
+      const centre = at('centre');
+      expect(Math.max(...centre.stars.distance)).toBeLessThanOrEqual(0.5);
+      expect(centre.data.common).toBe(at('all').stars.distance.filter((r) => r <= 0.5).length);
+    },
+    TIMEOUT,
+  );
+
+  it(
+    'air and pixels removed: in quadrature, only on request and where the seeing is given',
+    () => {
+      const two = (seeing: number | null): Measured =>
+        measureCommon(
+          [
+            { ...telescope('one', sky, { seed: 83 }), seeingArcsec: 3 },
+            { ...telescope('two', sky, { seed: 84 }), seeingArcsec: seeing },
+          ],
+          { ...quick, modelSeeing: true },
+        );
+      const measured = two(4);
+      const model = row(measured, 'fwhm green, air and pixels removed');
+      const green = row(measured, 'fwhm green');
+      // A pixel of 2 arcsec counts as a Gaussian of FWHM 0.68 × 2 (variance 1/12 px²).
+      for (const [label, seeing] of [
+        ['one', 3],
+        ['two', 4],
+      ] as const) {
+        const fwhm = green.values[label]?.value as number;
+        const expected = Math.sqrt(fwhm ** 2 - seeing ** 2 - (0.6798 * 2) ** 2);
+        expect(model.values[label]?.value).toBeCloseTo(expected, 3);
+      }
+      expect(model.scope).toBe('model');
+      expect(row(two(null), 'fwhm green, air and pixels removed').reason).toMatch(/seeing .* two/);
+      expect(row(two(9), 'fwhm green, air and pixels removed').reason).toMatch(/two .*narrower/);
+      expect(measured.rows.filter(({ scope }) => scope === 'model')).toHaveLength(1);
+    },
+    TIMEOUT,
+  );
+});
+
 describe('what cannot be compared', () => {
   const one = (): LabelInput => telescope('one', sky, { seed: 71 });
   const attempt = (labels: LabelInput[]): ToolError => {
