@@ -10,7 +10,14 @@ import {
 import { beats, standingOf } from '../compare/standing.js';
 import { listOf } from '../compare/words.js';
 import type { Uncertain } from '../measure/result.js';
-import { GROUP_WORDS, lensWords, quantityWords, shortLabels, unitWords } from './compare-words.js';
+import {
+  GROUP_WORDS,
+  lensWords,
+  profileStars,
+  quantityWords,
+  shortLabels,
+  unitWords,
+} from './compare-words.js';
 import { escapeControls } from './escape.js';
 import { type Column, columnsText, fits, type TextStyle, wrap } from './layout.js';
 import { count, NOT_MEASURED, nominal, signed, significant, withUncertainty } from './number.js';
@@ -43,7 +50,9 @@ function headText(comparison: Comparison, width: number, style: TextStyle): stri
     telescopes.map(({ label }) => label),
     2 * LABEL_WIDTH,
   );
-  const title = `${listOf([...names.values()])} on the same ${count(matchedStars)} stars`;
+  const measured = profileStars(comparison);
+  const part = measured < matchedStars ? ` (sizes and colours: ${count(measured)} of them)` : '';
+  const title = `${listOf([...names.values()])} on the same ${count(matchedStars)} stars${part}`;
   const columns: Column[] = [
     { head: 'telescope', cells: telescopes.map(({ label }) => names.get(label) ?? '') },
     {
@@ -193,9 +202,9 @@ interface Room {
 /** The first of these that fits is used; the last for want of a better one, in blocks. */
 const ROOMS: readonly Room[] = [
   { quantityWidth: 24, mostDecimals: 3, byUnderName: false, errorsBelow: false },
-  { quantityWidth: 19, mostDecimals: 2, byUnderName: false, errorsBelow: false },
-  { quantityWidth: 19, mostDecimals: 2, byUnderName: true, errorsBelow: false },
-  { quantityWidth: 19, mostDecimals: 2, byUnderName: true, errorsBelow: true },
+  { quantityWidth: 20, mostDecimals: 2, byUnderName: false, errorsBelow: false },
+  { quantityWidth: 20, mostDecimals: 2, byUnderName: true, errorsBelow: false },
+  { quantityWidth: 20, mostDecimals: 2, byUnderName: true, errorsBelow: true },
 ];
 
 function rowsText(
@@ -271,10 +280,10 @@ function valueText(row: ComparisonRow, value: Uncertain | null, room: Room): str
   // What can only be positive and is not seen has an upper limit.
   const text =
     value !== null && value.value === 0 && value.low === 0 && value.high > 0
-      ? `< ${significant(value.high, 2)}`
+      ? `< ${nominal(value.high, 2)}`
       : withUncertainty(value, decimals(row, room));
   const shown = row.betterWhen === 'nearer zero' && row.group === 'colour' ? signed(text) : text;
-  return room.errorsBelow ? shown.replace(' ', '\n') : shown;
+  return room.errorsBelow ? shown.replace(/ (?=[±+(])/, '\n') : shown;
 }
 
 /** The better one, or those that share the lead, and the letters of what weakens it. */
@@ -293,7 +302,7 @@ function verdictText(
   if (row.verdict === NO_DIFFERENCE) return lines.map((line) => style.faint(line)).join('\n');
   const by =
     room.byUnderName && row.difference !== null
-      ? [style.faint(`by ${withUncertainty(magnitude(row.difference), decimals(row, room))}`)]
+      ? [style.faint(`by ${withUncertainty(amountOf(row.difference), decimals(row, room))}`)]
       : [];
   return [...lines.map((line) => style.strong(line)), ...by].join('\n');
 }
@@ -307,8 +316,10 @@ function leadersOf(row: ComparisonRow, names: ReadonlyMap<string, string>): stri
     : [names.get(row.verdict) ?? escapeControls(row.verdict)];
 }
 
-function magnitude(u: Uncertain): Uncertain {
-  return u.value < 0 ? { value: -u.value, low: -u.high, high: -u.low } : u;
+/** How much, whatever the sign, with the mean of both errors: the narrow table has no room for two. */
+function amountOf({ value, low, high }: Uncertain): Uncertain {
+  const size = Math.abs(value);
+  return { value: size, low: size - (high - low) / 2, high: size + (high - low) / 2 };
 }
 
 /** Why rows have no verdict: one line for each reason. */

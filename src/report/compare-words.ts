@@ -1,5 +1,5 @@
 /** Words of a comparison that its table and its pictures share: quantities, units, labels short enough for a column. */
-import type { ComparedTelescope, ComparisonRow, RowGroup } from '../compare/result.js';
+import type { ComparedTelescope, Comparison, ComparisonRow, RowGroup } from '../compare/result.js';
 import { escapeControls } from './escape.js';
 import { nominal } from './number.js';
 
@@ -58,4 +58,12 @@ export function lensWords({ apertureMm, focalLengthMm }: ComparedTelescope): str
   if (apertureMm === null) return focalLengthMm === null ? '' : `${nominal(focalLengthMm)} mm long`;
   const ratio = focalLengthMm === null ? '' : ` f/${nominal(focalLengthMm / apertureMm)}`;
   return `${nominal(apertureMm)} mm${ratio}`;
+}
+
+/** Stars behind sizes and colours: those of the matched ones that profiles were made of. */
+export function profileStars({ rows, matchedStars }: Comparison): number {
+  const row = rows.find(
+    ({ group, scope, stars }) => group === 'size' && scope === 'same stars' && stars > 0,
+  );
+  return row?.stars ?? matchedStars;
 }

@@ -1,7 +1,7 @@
 /** Profiles of the same stars through every telescope, colour by colour: brightness and light within a radius, with their 1 σ bands. */
 import type { ComparedProfile, Comparison } from '../../compare/result.js';
 import type { ChannelName } from '../../measure/result.js';
-import { shortLabels } from '../compare-words.js';
+import { profileStars, shortLabels } from '../compare-words.js';
 import { nominal } from '../number.js';
 import { CHANNEL_ORDER, CHANNEL_WORDS } from '../words.js';
 import { lineFrom, num, type Picture, textAt, titleOf } from './document.js';
@@ -30,7 +30,7 @@ interface Curve {
 
 /** Null where no telescope has a profile. */
 export function profilePicture(comparison: Comparison): Picture | null {
-  const { telescopes, angularUnit: unit, matchedStars, normalisedWithin } = comparison;
+  const { telescopes, angularUnit: unit, normalisedWithin } = comparison;
   const channels = CHANNEL_ORDER.filter((name) =>
     telescopes.some(({ profiles }) => profiles[name] !== undefined),
   );
@@ -110,7 +110,7 @@ export function profilePicture(comparison: Comparison): Picture | null {
   });
   const within =
     normalisedWithin === null ? '' : `, light counted within ${nominal(normalisedWithin)} ${unit}`;
-  const heading = `Profiles of the same ${matchedStars} stars${within}`;
+  const heading = `Profiles of the same ${profileStars(comparison)} stars${within}`;
   return {
     width: WIDTH,
     height: energyTop + ENERGY_HEIGHT + 52,
