@@ -37,6 +37,8 @@ export const USUAL_ALLOWANCES: Allowances = {
   background: { depth: { amount: 0.1 } },
   // Pixels that take another share in the stars.
   sampling: { size: { percent: 5 } },
+  // Readout noise of more or fewer pixels under a star; none under a bright sky.
+  'pixels on the sky': { depth: { amount: 0.1 } },
   // Interpolation widens stars by a few per cent and hides noise.
   'mosaic or interpolated': {
     size: { percent: 5 },

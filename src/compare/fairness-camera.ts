@@ -1,4 +1,4 @@
-/** Fairness of camera and exposure: exposure, gain, filter, sampling, saturation. */
+/** Fairness of camera and exposure: exposure, gain, filter, sampling, pixels on the sky, saturation. */
 import { standardDeviation } from '../stats/robust.js';
 import { theilSenSlope } from '../stats/student.js';
 import { type FairnessFacts, PIXEL_FWHM_SQUARED } from './fairness-facts.js';
@@ -8,6 +8,8 @@ import { decimal, listOf, twoDigits } from './words.js';
 
 /** Exposures and gains within 2 % are the same: the depth changes by 0.01 mag. */
 const SAME_EXPOSURE = 1.02;
+/** Pixels whose sides differ by more fill sooner or later by 0.1 mag, 2.5 log10 of the square: what matters in headroom. */
+const SAME_PIXELS = 1.05;
 /** Pixels whose shares in the size differ by more than half of the smallest difference that matters. */
 const PIXEL_SHARE = 0.01;
 /**
@@ -221,6 +223,46 @@ export function samplingItem(facts: readonly FairnessFacts[]): FairnessItem {
     'none',
     [],
     'Pixels widen the stars of all telescopes by about the same share.',
+  );
+}
+
+/** Sky that one pixel takes in: decides how soon a star fills it, and how much readout noise a star has. */
+export function pixelItem(facts: readonly FairnessFacts[]): FairnessItem {
+  const value = ({ scaleArcsecPerPx }: FairnessFacts): string | null =>
+    scaleArcsecPerPx === null ? null : `${decimal(scaleArcsecPerPx, 2)} arcsec wide`;
+  const scale = ({ scaleArcsecPerPx }: FairnessFacts): number => scaleArcsecPerPx ?? Number.NaN;
+  const ratio = largestRatio(facts.map(({ scaleArcsecPerPx }) => scaleArcsecPerPx));
+  if (ratio === null) {
+    return fairnessItem(
+      'pixels on the sky',
+      facts,
+      value,
+      'unknown',
+      'none',
+      [],
+      'How much of the sky a pixel takes in is not known.',
+    );
+  }
+  if (ratio <= SAME_PIXELS) {
+    return fairnessItem(
+      'pixels on the sky',
+      facts,
+      value,
+      'equal',
+      'none',
+      [],
+      'A pixel takes in about the same piece of sky in all telescopes.',
+    );
+  }
+  const { most, least } = extremeLabels(facts, scale);
+  return fairnessItem(
+    'pixels on the sky',
+    facts,
+    value,
+    'not correctable',
+    'weakens',
+    ['light', 'depth'],
+    `A pixel of ${most.label} takes in ${twoDigits(ratio * ratio)} times the sky of one of ${least.label}: the same star fills it sooner, and fewer pixels share its light and add their noise; that belongs to the camera and the focal length.`,
   );
 }
 

@@ -3,6 +3,7 @@ import {
   exposureItem,
   filterItem,
   gainItem,
+  pixelItem,
   samplingItem,
   saturationItem,
 } from './fairness-camera.js';
@@ -32,6 +33,7 @@ export function fairnessOf(facts: readonly FairnessFacts[], shared: SharedFacts)
     focusItem(facts),
     scaleItem(facts, shared),
     samplingItem(facts),
+    pixelItem(facts),
     saturationItem(facts),
     ...linearityItems(facts, shared),
     mosaicItem(facts),

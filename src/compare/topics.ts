@@ -203,6 +203,7 @@ const ITEM_WORDS: Readonly<Record<string, string>> = {
   seeing: 'the steadiness of the air',
   background: 'the brightness of the sky',
   sampling: 'the pixels',
+  'pixels on the sky': 'the pixels',
   saturation: 'clipped stars',
   linearity: 'possible stretching',
   'linearity of shapes': 'possible stretching',

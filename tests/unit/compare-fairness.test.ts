@@ -44,6 +44,7 @@ test('telescopes side by side: nothing weakens or forbids, and every item says s
     'focus',
     'scale',
     'sampling',
+    'pixels on the sky',
     'saturation',
     'linearity',
     'mosaic or interpolated',
@@ -174,6 +175,20 @@ describe('the camera', () => {
     expect(coarse.effect).toMatch(/stars of b by about 7 % and those of a by 3 %/);
     expect(itemWith('sampling', { fwhmPx: 2.9 }).status).toBe('equal');
     expect(itemWith('sampling', { fwhmPx: Number.NaN }).status).toBe('unknown');
+  });
+
+  test('pixels that take in another piece of sky weaken headroom and depth', () => {
+    const item = itemWith('pixels on the sky', { scaleArcsecPerPx: 3 }, { scaleArcsecPerPx: 1.5 });
+    expect(item).toMatchObject({ weight: 'weakens', affects: ['light', 'depth'] });
+    // (3 / 1.5)².
+    expect(item.effect).toMatch(/pixel of b takes in 4 times the sky of one of a/);
+    const alike = itemWith(
+      'pixels on the sky',
+      { scaleArcsecPerPx: 1.53 },
+      { scaleArcsecPerPx: 1.5 },
+    );
+    expect(alike.status).toBe('equal');
+    expect(itemWith('pixels on the sky', { scaleArcsecPerPx: null }).status).toBe('unknown');
   });
 
   test('stars too narrow for the pixels forbid colours', () => {
