@@ -16,6 +16,11 @@ import { listOf } from './words.js';
 
 /** Items that a modelled row takes off by itself. */
 const MODELLED: readonly string[] = ['seeing', 'air mass', 'sampling'];
+/** Items that touch the group of a quantity, but not the quantity. */
+const UNTOUCHED: Readonly<Record<string, readonly string[]>> = {
+  'corner illumination': ['exposure', 'saturation'],
+  'saturation headroom': ['overlap'],
+};
 
 /** Quantities that describe, but of which less is not better. */
 const NO_MERIT: Readonly<Record<string, string>> = {
@@ -79,7 +84,9 @@ function prepared(
 ): { row: ComparisonRow; allowed: Allowance[] } {
   const touching = fairness.filter(
     ({ item, affects }) =>
-      affects.includes(row.group) && !(row.scope === 'model' && MODELLED.includes(item)),
+      affects.includes(row.group) &&
+      !(row.scope === 'model' && MODELLED.includes(item)) &&
+      !(Object.hasOwn(UNTOUCHED, row.quantity) && UNTOUCHED[row.quantity]?.includes(item)),
   );
   const noMerit = Object.hasOwn(NO_MERIT, row.quantity) ? NO_MERIT[row.quantity] : undefined;
   if (noMerit !== undefined) {

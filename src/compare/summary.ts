@@ -107,7 +107,7 @@ function fairSentence(
     fairness.some((one) => one.item === item && one.status === 'equal');
   const same = [
     ...(equal('exposure') ? ['exposed equally long'] : []),
-    ...(equal('time between') ? ['taken at the same time'] : []),
+    ...(equal('time between') ? ['taken at the same time (side by side, as is assumed)'] : []),
   ];
   const stars = `${labels.length === 2 ? 'both' : 'all'} show the same ${counted(matchedStars, 'star')}`;
   return `Nothing was found that makes this comparison unfair: ${
@@ -183,7 +183,7 @@ function sharedError({ values, pairs }: ComparisonRow): string {
   const own = Math.max(...Object.values(values).map((value) => (value ? halfWidth(value) : 0)));
   const between = Math.max(...pairs.map(({ difference }) => halfWidth(difference)));
   return own > 2 * between && own >= 1
-    ? ` (each of these may be off by ${twoDigits(own)}, but their differences by no more than ${twoDigits(between)})`
+    ? ` (all of these may be off by ${decimal(own, own < 3 ? 1 : 0)} alike, but what lies between them by no more than ${decimal(between, 1)})`
     : '';
 }
 

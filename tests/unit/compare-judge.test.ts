@@ -218,6 +218,18 @@ describe('what is unfair', () => {
     }
   });
 
+  test('an item touches only the quantities that it can change', () => {
+    const items = [item('exposure', 'weakens', ['light']), item('overlap', 'weakens', ['light'])];
+    const light = (quantity: string): string[] =>
+      only(rowOf(quantity, { a: 1, b: 2 }, 0.1, { group: 'light' }), items).caveats;
+    expect(light('corner illumination')).toEqual(['overlap']);
+    expect(light('saturation headroom')).toEqual(['exposure']);
+    const model = rowOf('fwhm green, air and pixels removed', { a: 1, b: 2 }, 0.1, {
+      scope: 'model',
+    });
+    expect(only(model, [item('seeing', 'weakens', ['size'])]).caveats).toEqual([]);
+  });
+
   test('rows without a pair say why', () => {
     const empty = only(rowOf('fwhm blue', { a: 3, b: null }, 0.02, { reason: 'b without colour' }));
     expect(empty.verdict).toBe(NOT_COMPARABLE);
