@@ -1,8 +1,9 @@
 /** Star matching on random pairs: `npm run bench:match [-- --quick] [--pairs N] [--seed S] [--json] [--save]`.
  *
  * Success on pairs of one sky, false accepts on pairs of different skies, time. Constants were tuned on lists of other
- * seeds. Targets that are missed are printed as missed. In parts, on several cores: `--from 250 --pairs 250 --json`
- * measures the later pairs alone, and `--merge first.json later.json` prints the parts together.
+ * seeds. Targets that are missed are printed as missed. In parts, on several cores: `--only same`, `different`, `few` or
+ * `time` measures one theme, `--from 250 --pairs 250` the later pairs, with `--json` to a file each; then
+ * `--merge first.json later.json … --save` prints them together.
  */
 import { readFileSync } from 'node:fs';
 import { type MatchOptions, matchStars } from '../src/match/match.js';
@@ -252,12 +253,21 @@ interface Run {
   seconds: number;
   same: Outcome[];
   different: Outcome[];
-  /** Only in the part that starts with the first pair. */
   few: ReturnType<typeof fewStarPairs>[];
   times: ReturnType<typeof timeTable> | null;
 }
 
-function measure(seed: number, from: number, pairs: number, quick: boolean): Run {
+/** What a run may consist of. */
+const THEMES = ['same', 'different', 'few', 'time'] as const;
+type Theme = (typeof THEMES)[number];
+
+function measure(
+  seed: number,
+  from: number,
+  pairs: number,
+  quick: boolean,
+  themes: readonly Theme[],
+): Run {
   const start = performance.now();
   const seconds = (): number => Math.round((performance.now() - start) / 1000);
   const progress = (text: string): void => {
@@ -266,14 +276,16 @@ function measure(seed: number, from: number, pairs: number, quick: boolean): Run
   const same: Outcome[] = [];
   const different: Outcome[] = [];
   for (let i = from; i < from + pairs; i++) {
-    same.push(onePair(seed * SEED_STEP + i));
-    different.push(differentFields(seed * SEED_STEP + i + 1_000_000));
+    if (themes.includes('same')) same.push(onePair(seed * SEED_STEP + i));
+    if (themes.includes('different')) {
+      different.push(differentFields(seed * SEED_STEP + i + 1_000_000));
+    }
     if ((i + 1) % 20 === 0) progress(`pair ${i + 1}`);
   }
-  if (from > 0) return { seed, seconds: seconds(), same, different, few: [], times: null };
-  const few = FEW_KINDS.map((kind) => fewStarPairs(kind, quick ? 100 : 2000, seed));
-  progress('handfuls of stars done');
-  const times = timeTable(quick);
+  const few = themes.includes('few')
+    ? FEW_KINDS.map((kind) => fewStarPairs(kind, quick ? 100 : 2000, seed))
+    : [];
+  const times = themes.includes('time') ? timeTable(quick) : null;
   return { seed, seconds: seconds(), same, different, few, times };
 }
 
@@ -300,10 +312,17 @@ function main(args: readonly string[]): void {
   const seed = numberAfter('--seed', 2);
   const at = args.indexOf('--merge');
   const parts = at >= 0 ? args.slice(at + 1).filter((name) => !name.startsWith('--')) : [];
+  const only = args.indexOf('--only');
   const run =
     parts.length > 0
       ? merge(parts.map((name) => JSON.parse(readFileSync(name, 'utf8')) as Run))
-      : measure(seed, numberAfter('--from', 0), pairs, quick);
+      : measure(
+          seed,
+          numberAfter('--from', 0),
+          pairs,
+          quick,
+          only >= 0 ? [args[only + 1] as Theme] : THEMES,
+        );
   if (args.includes('--json')) {
     process.stdout.write(`${JSON.stringify({ environment: environment(), ...run }, null, 1)}\n`);
     return;

@@ -3,7 +3,12 @@ import { describe, expect, test } from 'vitest';
 import { ParameterError } from '../../src/errors.js';
 import { type Match, type MatchOptions, matchStars, type NoMatch } from '../../src/match/match.js';
 import { PointIndex } from '../../src/match/neighbours.js';
-import { lnTailBound } from '../../src/match/significance.js';
+import {
+  lnHitsBound,
+  lnTailBound,
+  lnTransformsTried,
+  orderChance,
+} from '../../src/match/significance.js';
 import type { StarList } from '../../src/match/star-list.js';
 import {
   applyInverse,
@@ -176,7 +181,71 @@ describe('a match', () => {
   });
 });
 
+describe('few stars in common', () => {
+  const SHALLOW = { ...PLAIN, width: 1200, height: 900, stars: 24, scatterMag: 0.3, sigmaPx: 0.3 };
+  const DEEP = { ...PLAIN, width: 4000, height: 3000, stars: 3000, scatterMag: 0.3 };
+
+  test.each([50, 51, 52, 53, 54, 55])('a shallow list against a deep one, sky %i', (seed) => {
+    // Some two dozen stars of a small frame; the deep frame is fifteen times as large and holds a hundred times as many.
+    const pair = starPair(seed, SHALLOW, { ...DEEP, rotationDeg: 111, scale: 0.9, mirrored: true });
+    expect(pair.common).toBeLessThan(25);
+    const match = matched(pair.a, pair.b);
+    expectClose(match.description.scale, 0.9, { rtol: 3e-3 });
+    expect(match.description.mirrored).toBe(true);
+    expect(truePairs(pair, match)).toBeGreaterThanOrEqual(0.8 * match.matched);
+  });
+
+  // Pairs that earlier forms of the search refused: stars of one list scattered over a far deeper one, or clipped.
+  test.each([26, 120, 198, 232])('ten to fifteen stars in common, hard pair %i', (number) => {
+    const pair = randomPair(1_010_000_000 + number);
+    expect(pair.common).toBeLessThanOrEqual(15);
+    const match = matched(pair.a, pair.b);
+    expect(truePairs(pair, match)).toBeGreaterThanOrEqual(0.8 * match.matched);
+    expect(match.log10FalseProbability).toBeLessThan(-10);
+  });
+});
+
 describe('hints', () => {
+  test('nearly aligned: three stars are enough when the shift is known to be small', () => {
+    const random = createRandom(60);
+    const stars = Array.from({ length: 3 }, (): [number, number] => [
+      1000 * random(),
+      1000 * random(),
+    ]);
+    const moved = stars.map(([x, y]): [number, number] => [x + 3.1, y - 2.2]);
+    const match = matched(listOf(stars), listOf(moved), { nearlyAligned: true, maxShiftPx: 10 });
+    expect(match).toMatchObject({ matched: 3, aligned: true });
+    expectClose([match.description.shiftX, match.description.shiftY], [3.1, -2.2], { atol: 1e-6 });
+    // Two in a small frame are not: 2 stars on 200 × 200 px, 3.14 · 0.3² px² each, four couples to choose: chance 6e-5.
+    const two = (points: readonly [number, number][]): StarList => listOf(points, 200, 200);
+    const near: [number, number][] = [
+      [20, 30],
+      [150, 90],
+    ];
+    refused(two(near), two(near), { nearlyAligned: true });
+  });
+
+  test('nearly aligned, unrelated handfuls: no match, and chance no more often than stated', () => {
+    const random = createRandom(61);
+    const handful = (): StarList => {
+      const n = 2 + Math.floor(7 * random());
+      const list = listOf(Array.from({ length: n }, () => [400 * random(), 300 * random()]));
+      return { ...list, width: 400, height: 300, brightness: list.x.map(() => random()) };
+    };
+    const pairs = 500;
+    let accepted = 0;
+    let withinTenth = 0;
+    for (let i = 0; i < pairs; i++) {
+      const options = { nearlyAligned: true, maxShiftPx: [5, 20, 100, 200][i % 4] };
+      const result = matchStars(handful(), handful(), options);
+      if (result.found) accepted++;
+      else if ((result.best?.log10FalseProbability ?? 0) <= -1) withinTenth++;
+    }
+    expect(accepted).toBe(0);
+    // Stated: at most a tenth of them. Three σ of a binomial above that would disprove the bound.
+    expect(withinTenth).toBeLessThanOrEqual(0.1 * pairs + 3 * Math.sqrt(0.1 * 0.9 * pairs));
+  });
+
   test('nearly aligned: five stars are enough', () => {
     const pair = starPair(
       20,
@@ -315,6 +384,69 @@ describe('parts', () => {
     expectClose(lnTailBound(2, 4, 0.1), -2.0433, { atol: 1e-4 });
     expect(lnTailBound(1, 10, 0.1)).toBe(0);
     expect(lnTailBound(0, 0, 0.1)).toBe(0);
+  });
+
+  // scipy 1.10.1 (2026-11-25): binom.logsf(k − 1, n, p).
+  test.each([
+    [3, 3, 0.01, -13.815510557964274],
+    [2, 4, 0.1, -2.9507589079112595],
+    [5, 20, 0.02, -10.16249397654019],
+    [12, 28, 0.05, -19.47244561506907],
+    [30, 400, 0.01, -37.7754499686908],
+    [200, 5000, 0.01, -132.82749053915745],
+  ])('%i of %i at a chance of %f: the tail of the binomial', (k, n, p, expected) => {
+    expectClose(lnHitsBound(k, n, p), expected, { rtol: 1e-8 });
+    expect(lnHitsBound(k, n, p)).toBeLessThanOrEqual(lnTailBound(k, n, p) + 1e-12);
+  });
+
+  test('unequal chances never exceed the bound', () => {
+    // Exact distribution of the hits by adding one trial after the other.
+    const random = createRandom(62);
+    for (let trial = 0; trial < 300; trial++) {
+      const chances = Array.from({ length: 2 + Math.floor(9 * random()) }, () => random() ** 3);
+      let hits = [1];
+      for (const p of chances) {
+        hits = [...hits, 0].map((stay, k) => stay * (1 - p) + (k > 0 ? hits[k - 1] * p : 0));
+      }
+      const mean = chances.reduce((sum, p) => sum + p, 0) / chances.length;
+      for (let k = 1; k <= chances.length; k++) {
+        const tail = hits.slice(k).reduce((sum, p) => sum + p, 0);
+        expect(Math.log(tail)).toBeLessThanOrEqual(lnHitsBound(k, chances.length, mean) + 1e-9);
+      }
+    }
+  });
+
+  // scipy 1.10.1 (2026-11-25): kendalltau(…, alternative='greater', method='exact').pvalue.
+  test.each([
+    [[1, 2, 3], 1 / 6],
+    [[2, 1, 3], 0.5],
+    [[1, 3, 2, 5, 4, 7, 6, 8], 0.0027529761904761907],
+    [[0, 4, 2, 3, 1, 5, 6, 9, 8, 7], 0.004574239417989418],
+    [[9, 8, 7, 6, 5, 4, 3, 2, 1, 0], 1],
+  ])('chance of the order %j', (ranks, expected) => {
+    expectClose(orderChance(ranks), expected, { rtol: 1e-9 });
+  });
+
+  test('transforms that chance can try: what is known beforehand counts', () => {
+    const a = { n: 5, width: 200, height: 100 };
+    const b = { n: 8, width: 200, height: 100 };
+    const any = {
+      minScale: 1 / 6.5,
+      maxScale: 6.5,
+      mirrored: null,
+      maxRotationDeg: 180,
+      maxShiftPx: Number.POSITIVE_INFINITY,
+    };
+    // 10 pairs of stars on 8 · 7, both parities.
+    expectClose(lnTransformsTried(any, a, b, 1, 0.01, false), Math.log(1120), { rtol: 1e-12 });
+    const near = { minScale: 0.98, maxScale: 1.02, mirrored: false, maxRotationDeg: 2 };
+    const shifted = { ...near, maxShiftPx: 10 };
+    // Single stars: 40 couples, a tenth of them within the shift in x, a fifth in y.
+    expectClose(lnTransformsTried(shifted, a, b, 1, 0.01, true), Math.log(0.8), { rtol: 1e-12 });
+    const share = 0.1 * 0.2 * (2 / 180) * Math.log(1.02 / 0.98);
+    expectClose(lnTransformsTried(shifted, a, b, 1, 0.01, false), Math.log(560 * share), {
+      rtol: 1e-12,
+    });
   });
 
   test('neighbours equal brute force', () => {
