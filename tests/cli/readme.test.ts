@@ -5,6 +5,7 @@
 import { copyFileSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
+import { type NightFilesPlan, writeNight } from '../helpers/night-files.js';
 import { bluerim, ROOT, temporaryFolder } from '../helpers/run-bin.js';
 
 const README = join(ROOT, 'README.md');
@@ -13,6 +14,23 @@ const UPDATE = process.env.UPDATE_DOCS === '1';
 /** `run:` lines only run; `output:` lines show what is printed, from a given line on where `from "…"` stands. */
 const MARK =
   /<!-- (run|output)(?: from "([^"]+)")?: bluerim ([^>]+) -->\n(?:```text\n([\s\S]*?)```\n)?/g;
+
+/** The night that README.md grades. */
+const DRAWN_NIGHT: NightFilesPlan = {
+  seed: 61,
+  width: 400,
+  height: 300,
+  stars: 60,
+  seeingScatter: 0.02,
+  frames: Array.from({ length: 14 }, (_, i) => ({
+    shift: [2 * i, (3 * i) % 7] as [number, number],
+    ...((i === 3 || i === 4) && { transparency: 0.45 }),
+    ...(i === 6 && { ellipticity: 0.22 }),
+    ...(i === 8 && { wide: 1.6 }),
+    ...(i === 10 && { trail: true }),
+    ...(i >= 9 && { turnDeg: 180 }),
+  })),
+};
 
 /** Words and numbers. A number counts as equal within two in its last digit, or 2 %: machines may round the last bit differently. */
 function expectSameReport(actual: string, shown: string): void {
@@ -37,6 +55,7 @@ function expectSameReport(actual: string, shown: string): void {
 test('README.md shows what the program prints', { timeout: 240_000 }, async () => {
   const cwd = temporaryFolder();
   let text = readFileSync(README, 'utf8');
+  if (text.includes('<!-- drawn: night -->')) writeNight(DRAWN_NIGHT, join(cwd, 'night'));
   const marks = [...text.matchAll(MARK)];
   expect(marks.length).toBeGreaterThanOrEqual(3);
   for (const [whole, kind, from, line = '', shown = ''] of marks) {
