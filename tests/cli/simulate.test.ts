@@ -96,7 +96,7 @@ describe('simulate', () => {
   });
 });
 
-test('demo: three lenses, numbers beside the truth, a picture; a second run reuses the frames', async () => {
+test('demo: three lenses, numbers beside the truth, pictures, the comparison; a second run reuses the frames', async () => {
   const cwd = temporaryFolder();
   const run = await bluerim(['demo'], { cwd });
   expect(run.code).toBe(0);
@@ -105,9 +105,13 @@ test('demo: three lenses, numbers beside the truth, a picture; a second run reus
     'achromat.truth.json',
     'apo.fits',
     'apo.truth.json',
+    'crops.svg',
     'demo.png',
+    'differences.svg',
     'ed.fits',
     'ed.truth.json',
+    'lenses.svg',
+    'profiles.svg',
   ]);
   const png = readFileSync(join(cwd, 'demo-output', 'demo.png'));
   expect(png.subarray(1, 4).toString()).toBe('PNG');
@@ -122,6 +126,14 @@ test('demo: three lenses, numbers beside the truth, a picture; a second run reus
   }
   expect(number(rows[0]?.[3])).toBeGreaterThan(number(rows[1]?.[3]));
   expect(number(rows[1]?.[3])).toBeGreaterThan(number(rows[2]?.[3]));
+
+  // It ends with the comparison: the apochromat is better than the achromat wherever colour counts.
+  const comparison = run.stdout.slice(
+    run.stdout.indexOf('on the same', run.stdout.indexOf('true')),
+  );
+  expect(comparison).toMatch(/^halo blue − red, % .* apochromat$/m);
+  expect(comparison).toMatch(/^bright targets by eye: apochromat$/m);
+  expect(comparison.indexOf('In short')).toBeGreaterThan(comparison.indexOf('Which one for what?'));
 
   const second = await bluerim(['demo'], { cwd });
   expect(second.stderr).toContain('using the frames in demo-output');

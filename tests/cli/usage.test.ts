@@ -23,6 +23,7 @@ describe('help', () => {
     [['help', 'measure']],
     [['simulate', '--help']],
     [['demo', '--help']],
+    [['compare', '--help']],
   ])('%j: on stdout, exit 0, with the caution about the Sun, no line over 80', async (args) => {
     const run = await bluerim(args);
     expect(run).toMatchObject({ code: 0, stderr: '' });
