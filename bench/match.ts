@@ -364,7 +364,7 @@ function main(args: readonly string[]): void {
       ],
     ],
   };
-  const head = `${environmentLine(environment())}, ${total} pairs of each kind, seed ${run.seed}, ${seconds} s${quick ? ', quick' : ''}`;
+  const head = `${environmentLine(environment())}, ${total} pairs of one sky, ${different.length} of different skies, seed ${run.seed}, ${seconds} s${quick ? ', quick' : ''}`;
   const tables = [targets, successTable(same), falseTable(different), fewTable(few)];
   if (times !== null) tables.push(times.table);
   const text = [head, ...tables.map(tableText)].join('\n\n');
