@@ -83,3 +83,19 @@ export function skyCells(
     spread: spread.subarray(0, n),
   };
 }
+
+/** The cells for which `keep` holds. */
+export function cellsWhere(cells: SkyCells, keep: (i: number) => boolean): SkyCells {
+  const index = Array.from({ length: cells.n }, (_, i) => i).filter(keep);
+  const pick = (values: Float64Array): Float64Array =>
+    Float64Array.from(index, (i) => values[i] as number);
+  return {
+    ...cells,
+    n: index.length,
+    cell: Int32Array.from(index, (i) => cells.cell[i] as number),
+    x: pick(cells.x),
+    y: pick(cells.y),
+    light: pick(cells.light),
+    spread: pick(cells.spread),
+  };
+}

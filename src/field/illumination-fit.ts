@@ -1,11 +1,12 @@
 /** Choice of the profile: as rich as the cells ask for, among those that a lens can make. */
-import { LADDER } from './illumination-basis.js';
+import { LADDER, profileAt } from './illumination-basis.js';
 import type { SkyCells } from './illumination-cells.js';
 import { robustCost } from './illumination-loss.js';
+import { withoutObjects } from './illumination-objects.js';
 import { lensCanMake } from './illumination-plausible.js';
 import { stoppedBasis } from './illumination-pupil.js';
 import { findEdge } from './illumination-shape.js';
-import { fitBasis, type RadialFit } from './illumination-solve.js';
+import { fitBasis, type RadialFit, refit } from './illumination-solve.js';
 
 /** Data per parameter below which a richer profile is not tried. */
 const CELLS_PER_PARAMETER = 4;
@@ -13,6 +14,9 @@ const CELLS_PER_PARAMETER = 4;
 const PARAMETER_COST = 2;
 /** Richer profiles without gain after which no more are tried. */
 const MOST_IDLE = 2;
+/** Times that bright objects are looked for, and the least share of the cells that they must leave. */
+const OBJECT_PASSES = 2;
+const LEAST_KEPT = 0.6;
 /** Moves of a stop's start and length: how many, the largest, the one that ends them, and the least of both, half diagonals. */
 const STOP_ROUNDS = 6;
 const LARGEST_STEP = 0.08;
@@ -24,38 +28,58 @@ const SAME_START = 0.05;
 /** The fit to read the fall-off off, and how well it stands. */
 export interface FallOffFit {
   fit: RadialFit;
+  /** The cells it was made from: those away from bright objects, their light that at their centres. */
+  cells: SkyCells;
   /** Scatter of the cells over that of the best profile of any form, ≥ 1: large where something else than a lens shapes the sky. */
   misfit: number;
 }
 
 /** Fits the profile as rich as the cells ask for, among those that a lens can make; null when the cells are too few or the fit fails. */
-export function fitFallOff(cells: SkyCells): FallOffFit | null {
+export function fitFallOff(all: SkyCells): FallOffFit | null {
+  let cells = all;
+  let found = chooseProfile(cells);
+  // What an object's wings did to the first fit hides a part of them: seen again without its middle.
+  for (let pass = 0; found && pass < OBJECT_PASSES; pass++) {
+    const kept = withoutObjects(cells, found.fit);
+    if (!kept) break;
+    if (kept.n < LEAST_KEPT * all.n) return null;
+    cells = kept;
+    found = chooseProfile(cells);
+  }
+  if (!found) return null;
+  const centred = atCentres(cells, found.fit);
+  const fit = refit(centred, found.fit) ?? found.fit;
+  return { fit, cells: centred, misfit: found.misfit };
+}
+
+function chooseProfile(cells: SkyCells): { fit: RadialFit; misfit: number } | null {
   let best: RadialFit | null = null;
   let any: RadialFit | null = null;
+  const consider = (fit: RadialFit | null): boolean => {
+    if (!fit) return false;
+    const gain = isBetter(fit, any, cells);
+    if (gain) any = fit;
+    if (isBetter(fit, best, cells) && lensCanMake(fit, farthest(cells, fit))) best = fit;
+    return gain;
+  };
   let idle = 0;
   for (const basis of LADDER) {
     if (cells.n < CELLS_PER_PARAMETER * (basis.size + 5) || idle > MOST_IDLE) break;
     idle++;
     for (const start of startsFrom(best)) {
-      const fit = fitBasis(cells, basis, start);
-      if (!fit) continue;
-      if (isBetter(fit, any, cells)) {
-        any = fit;
-        idle = 0;
-      }
-      if (lensCanMake(fit, farthest(cells, fit)) && isBetter(fit, best, cells)) best = fit;
+      if (consider(fitBasis(cells, basis, start))) idle = 0;
     }
+    if (basis.knots.length === 0) continue;
+    const soft = fitBasis(cells, basis, best, true);
+    if (soft && consider(fitBasis(cells, basis, soft))) idle = 0;
   }
   if (!any) return null;
-  const stopped = fitStopped(cells, any);
-  if (stopped) {
-    if (isBetter(stopped, any, cells)) any = stopped;
-    if (lensCanMake(stopped, farthest(cells, stopped)) && isBetter(stopped, best, cells)) {
-      best = stopped;
-    }
-  }
-  if (!best) return null;
-  return { fit: best, misfit: Math.max(1, best.cellErrorAdu / any.cellErrorAdu) };
+  consider(fitStopped(cells, any));
+  return best && { fit: best, misfit: Math.max(1, scatterOf(best) / scatterOf(any)) };
+}
+
+function scatterOf(fit: RadialFit): number {
+  return fit.cellErrorAdu;
 }
 
 /** The profile of a stop before the pupil, its start and length moved until they fit; null where the light shows no edge. */
@@ -106,4 +130,28 @@ function farthest(cells: SkyCells, { basis, p }: RadialFit): number {
     square = Math.max(square, dx * dx + dy * dy);
   }
   return Math.sqrt(square);
+}
+
+/** The cells with the light that the fit sees at their centres: their mean lies lower where the profile bends down inside them (Simpson's rule). */
+function atCentres(cells: SkyCells, { basis, p, scale }: RadialFit): SkyCells {
+  const [gx, gy, x0, y0] = p.subarray(basis.size + 1) as unknown as [
+    number,
+    number,
+    number,
+    number,
+  ];
+  const model = (x: number, y: number): number =>
+    Math.max(
+      0,
+      (1 + gx * x + gy * y) * profileAt(basis, p, Math.sqrt((x - x0) ** 2 + (y - y0) ** 2)),
+    );
+  const dx = cells.halfWidth / cells.cellsX;
+  const dy = cells.halfHeight / cells.cellsY;
+  const light = cells.light.map((value, i) => {
+    const x = cells.x[i] as number;
+    const y = cells.y[i] as number;
+    const around = model(x - dx, y) + model(x + dx, y) + model(x, y - dy) + model(x, y + dy);
+    return value - (scale * (around - 4 * model(x, y))) / 6;
+  });
+  return { ...cells, light };
 }

@@ -5,7 +5,7 @@
  * jackknife; Efron & Tibshirani 1993, An Introduction to the Bootstrap, chapter 11; from memory).
  */
 import type { RadialBasis } from './illumination-basis.js';
-import type { SkyCells } from './illumination-cells.js';
+import { cellsWhere, type SkyCells } from './illumination-cells.js';
 import { type RadialFit, refit } from './illumination-solve.js';
 
 /** Sectors about the frame's centre, turned by half a sector so that corners lie inside one. */
@@ -52,19 +52,4 @@ export function jackknifeError(values: readonly number[]): number {
 function discOf({ knots }: RadialBasis): number {
   const first = knots[0] ?? DISC;
   return first < LEAST_DISC ? 0 : Math.min(DISC, first);
-}
-
-function cellsWhere(cells: SkyCells, keep: (i: number) => boolean): SkyCells {
-  const index = Array.from({ length: cells.n }, (_, i) => i).filter(keep);
-  const pick = (values: Float64Array): Float64Array =>
-    Float64Array.from(index, (i) => values[i] as number);
-  return {
-    ...cells,
-    n: index.length,
-    cell: Int32Array.from(index, (i) => cells.cell[i] as number),
-    x: pick(cells.x),
-    y: pick(cells.y),
-    light: pick(cells.light),
-    spread: pick(cells.spread),
-  };
 }

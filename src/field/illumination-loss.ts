@@ -8,8 +8,9 @@ const DARK_SIGMA = 2.5;
 /** Blocks along the longer side in which neighbouring residuals are compared. */
 const BLOCKS = 10;
 
-/** Weight of a residual in σ: nebulae and stars brighten a cell and are left out; what darkens many cells is the fall-off itself. */
-export function weightOf(z: number): number {
+/** Weight of a residual in σ: nebulae and stars brighten a cell and are left out; what darkens many cells is the fall-off itself. `soft`: bright cells only lose weight. */
+export function weightOf(z: number, soft = false): number {
+  if (soft && z > DARK_SIGMA) return DARK_SIGMA / z;
   if (z < 0) return z > -DARK_SIGMA ? 1 : -DARK_SIGMA / z;
   const u = z / BIWEIGHT;
   return u < 1 ? (1 - u * u) ** 2 : 0;

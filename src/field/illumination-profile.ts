@@ -13,7 +13,7 @@ import { type RadiusBound, radiusBound, scaleBound } from './radius-bound.js';
 const LEVELS_PERCENT = [90, 75, 50] as const;
 const DRAWS = 400;
 /** What a smooth profile misses of the true one, in units of the centre's light, 1 σ (the benchmark's biases). */
-const PROFILE_ERROR = 0.0005;
+const PROFILE_ERROR = 0.00035;
 /** It reaches its full size at this distance, half diagonals. */
 const FORM_REACH = 0.3;
 /** Steps of the radial grid over one half diagonal. */

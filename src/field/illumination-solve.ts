@@ -81,11 +81,16 @@ export function refit(cells: SkyCells, fit: RadialFit): RadialFit | null {
   return fitBasis(cells, fit.basis, fit);
 }
 
-/** Gauss–Newton with damping, weights from the biweight of the residuals renewed in every round. */
+/**
+ * Gauss–Newton with damping, weights from the biweight of the residuals renewed in every round.
+ * @param stiffer fit to start from: its own parameters where the profile is the same, else its centre and slope
+ * @param soft bright cells keep some weight: a start that does not lose corners which a first guess took for dark
+ */
 export function fitBasis(
   cells: SkyCells,
   basis: RadialBasis,
   stiffer: RadialFit | null,
+  soft = false,
 ): RadialFit | null {
   const { n } = cells;
   const unit = meanSpread(cells);
@@ -115,7 +120,7 @@ export function fitBasis(
   for (let round = 0; round < ROUNDS; round++) {
     sigma = Math.max(madSigma(z, 0) * Math.sqrt(n / (n - size)), 1e-9);
     for (let i = 0; i < n; i++) {
-      weight[i] = weightOf((z[i] as number) / sigma);
+      weight[i] = weightOf((z[i] as number) / sigma, soft);
     }
     clumping = clumpingOf(cells, z, weight, size);
     const noise = sigma * sigma * clumping;

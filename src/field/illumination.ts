@@ -73,7 +73,7 @@ const FEWEST_CELLS = 6;
 const EVEN_PERCENT = 3;
 /** Scatter about the profile of a lens over that about any profile, and share of cells left out, above which it is no lens that shapes the sky. */
 const LARGEST_MISFIT = 1.5;
-const MOST_LEFT_OUT = 0.25;
+const MOST_LEFT_OUT = 0.4;
 /** Scatter of the cells about the fit, in percent of the light and in units of the samples' noise, above which it is no sky that is seen. */
 const RUGGED_PERCENT = 4;
 const RUGGED_NOISE = 3;
@@ -143,18 +143,18 @@ export function readGrid(grid: SkyGrid, input: IlluminationInput): IlluminationR
   let reference: number | null = null;
   let reason: string | null = null;
   for (let c = 0; c < plan.channels.length; c++) {
-    const cells = skyCells(grid, plan, c, pedestal);
-    const fitted = fitFallOff(cells);
+    const all = skyCells(grid, plan, c, pedestal);
+    const fitted = fitFallOff(all);
     if (!fitted) {
       reason ??=
-        cells.n < FEWEST_CELLS * FEWEST_CELLS
+        all.n < FEWEST_CELLS * FEWEST_CELLS
           ? 'too few cells hold a sky level: the frame is mostly empty'
           : NO_LENS;
       continue;
     }
-    const { fit } = fitted;
+    const { fit, cells } = fitted;
     const light = fit.scale * (fit.p[0] as number);
-    const leftOut = fit.weight.reduce((sum, w) => sum + (w < 0.1 ? 1 : 0), 0);
+    const leftOut = fit.weight.reduce((sum, w) => sum + (w < 0.1 ? 1 : 0), all.n - cells.n);
     if (!(light > LEAST_LIGHT_SIGMA * Math.max(pedestal.errorAdu, fit.cellErrorAdu))) {
       reason ??=
         'the sky hardly rises above the pedestal: a longer exposure or a brighter sky is needed';
@@ -163,7 +163,7 @@ export function readGrid(grid: SkyGrid, input: IlluminationInput): IlluminationR
     const rugged =
       fit.cellErrorAdu > RUGGED_PERCENT * 0.01 * light &&
       fit.cellErrorAdu > RUGGED_NOISE * meanSpread(cells);
-    if (fitted.misfit > LARGEST_MISFIT || leftOut > MOST_LEFT_OUT * cells.n || rugged) {
+    if (fitted.misfit > LARGEST_MISFIT || leftOut > MOST_LEFT_OUT * all.n || rugged) {
       reason ??= NO_LENS;
       continue;
     }
@@ -181,13 +181,13 @@ export function readGrid(grid: SkyGrid, input: IlluminationInput): IlluminationR
     }
     if (c === plan.reference) reference = channels.length;
     channels.push({
-      channel: cells.channel,
+      channel: all.channel,
       ...reading,
       ...judgeShape(fit, cells, reading, pixelSizeMm, input.focalLengthMm),
       unevenPercent: (100 * fit.cellErrorAdu) / light,
-      cells: cells.n,
+      cells: all.n,
       cellsLeftOut: leftOut,
-      map: { cellsX: grid.cellsX, cellsY: grid.cellsY, percent: illuminationMap(fit, cells) },
+      map: { cellsX: grid.cellsX, cellsY: grid.cellsY, percent: illuminationMap(fit, all) },
     });
   }
   if (reference === null) return nothing('cannot tell', reason as string);
