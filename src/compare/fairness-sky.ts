@@ -2,9 +2,9 @@
 import type { FairnessFacts } from './fairness-facts.js';
 import { extremeLabels, fairnessItem, largestRatio } from './fairness-item.js';
 import type { FairnessItem } from './result.js';
-import { decimal, duration, listOf, sentence, twoDigits } from './words.js';
+import { decimal, duration, listOf, twoDigits } from './words.js';
 
-/** Exposures with no more than this between them had the same air, s: seeing changes by a tenth within a quarter of an hour. */
+/** Exposures no farther apart than this, from middle to middle, had the same air, s: seeing changes by a tenth within a quarter of an hour. */
 const SAME_TIME = 300;
 /** From here on the clearness of the air and the brightness of the sky may have changed as well, s. */
 const LONG_APART = 1800;
@@ -17,16 +17,10 @@ const SAME_SKY = 1.25;
 /** Kolmogorov turbulence: seeing ∝ air mass^0.6. */
 const AIRMASS_POWER = 0.6;
 
-/** Longest time between the exposures of two labels, s; 0 where they overlap; null where a time is not known. */
-export function longestGap(facts: readonly FairnessFacts[]): number | null {
-  let longest = 0;
-  for (const a of facts) {
-    for (const b of facts) {
-      if (a.timeMs === null || b.timeMs === null) return null;
-      longest = Math.max(longest, (a.timeMs[0] - b.timeMs[1]) / 1000);
-    }
-  }
-  return longest;
+/** Longest time from the middle of one label's exposures to that of another's, s; null where a time is not known. */
+function longestGap(facts: readonly FairnessFacts[]): number | null {
+  const middles = facts.flatMap(({ timeMs }) => (timeMs === null ? [] : [middle(timeMs) / 1000]));
+  return middles.length < facts.length ? null : Math.max(...middles) - Math.min(...middles);
 }
 
 export function timeItem(facts: readonly FairnessFacts[]): FairnessItem {
@@ -60,9 +54,9 @@ export function timeItem(facts: readonly FairnessFacts[]): FairnessItem {
       'equal',
       'none',
       [],
-      gap === 0
-        ? 'The exposures overlap in time.'
-        : `No more than ${duration(gap)} lie between the exposures.`,
+      gap < 1
+        ? 'The exposures were taken at the same time.'
+        : `The exposures are no more than ${duration(gap)} apart.`,
     );
   }
   const long = gap > LONG_APART;
@@ -74,12 +68,8 @@ export function timeItem(facts: readonly FairnessFacts[]): FairnessItem {
     long ? 'weakens' : 'none',
     long ? ['depth'] : [],
     long
-      ? sentence(
-          `${upTo(facts)}${duration(gap)} lie between the exposures: the air may have been clearer or the sky darker for one of them, which decides how faint it sees.`,
-        )
-      : sentence(
-          `${upTo(facts)}${duration(gap)} lie between the exposures: too short for another sky, long enough for other seeing.`,
-        ),
+      ? `The exposures are ${upTo(facts)}${duration(gap)} apart: the air may have been clearer or the sky darker for one of them, which decides how faint it sees.`
+      : `The exposures are ${upTo(facts)}${duration(gap)} apart: too short for another sky, long enough for other seeing.`,
   );
 }
 

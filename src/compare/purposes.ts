@@ -10,8 +10,8 @@ import { beats, type Standing, standingOf } from './standing.js';
 import { comparedRow, itemsWords, rowOf, tellingValues, topicOf } from './topics.js';
 import { listOf, sentence, uncapital } from './words.js';
 
-export const DEPENDS = 'depends';
-export const CANNOT_TELL = 'cannot tell';
+const DEPENDS = 'depends';
+const CANNOT_TELL = 'cannot tell';
 
 interface PurposeRule {
   purpose: Purpose;

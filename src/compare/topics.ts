@@ -167,7 +167,7 @@ export function behindWords(
 }
 
 /** `3.05 arcsec, against 3.31 arcsec in b and 3.40 arcsec in c`; of depths, which are relative, the difference alone. */
-export function valuesAgainst(
+function valuesAgainst(
   row: ComparisonRow,
   leaders: readonly string[],
   behind: readonly string[],

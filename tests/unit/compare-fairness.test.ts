@@ -93,7 +93,7 @@ describe('exposure and gain', () => {
 
 describe('the air', () => {
   test('five minutes apart is the same air; ten are not; forty may be another sky', () => {
-    // The first ends at 22:01.
+    // From middle to middle.
     expect(itemWith('time between', { timeMs: at(5) }).status).toBe('equal');
     expect(itemWith('seeing', { timeMs: at(5) }).weight).toBe('none');
     expect(itemWith('time between', { timeMs: at(10) })).toMatchObject({
@@ -108,12 +108,27 @@ describe('the air', () => {
       weight: 'weakens',
       affects: ['depth'],
     });
-    expect(itemWith('seeing', { timeMs: at(40) }).effect).toMatch(/39 minutes apart/);
+    expect(itemWith('seeing', { timeMs: at(40) }).effect).toMatch(/40 minutes apart/);
+  });
+
+  test('half an hour of one after half an hour of the other is not the same time; taking turns is', () => {
+    const from = (start: number, end: number): FairnessFacts['timeMs'] => [
+      Date.UTC(2026, 0, 1, 22, start),
+      Date.UTC(2026, 0, 1, 22, end),
+    ];
+    expect(itemWith('seeing', { timeMs: from(30, 59) }, { timeMs: from(0, 29) }).weight).toBe(
+      'weakens',
+    );
+    expect(itemWith('seeing', { timeMs: from(2, 59) }, { timeMs: from(0, 57) }).weight).toBe(
+      'none',
+    );
   });
 
   test('order plays no part, overlapping is zero, unknown times are not the same time', () => {
-    expect(itemWith('time between', {}, { timeMs: at(40) }).effect).toMatch(/^39 minutes/);
-    expect(itemWith('time between', {}).effect).toMatch(/overlap/);
+    expect(itemWith('time between', {}, { timeMs: at(40) }).effect).toMatch(
+      /^The exposures are 40 minutes/,
+    );
+    expect(itemWith('time between', {}).effect).toMatch(/at the same time/);
     expect(itemWith('time between', { timeMs: at(40) }).values).toEqual({
       a: 'begun first',
       b: 'begun 40 minutes later',
