@@ -3,8 +3,8 @@ import { type Cell, fixed, type TextTable } from '../helpers/text-table.js';
 import { type RowOutcome, TRUE_QUANTITIES, type TrialOutcome } from './trials.js';
 
 /** Coverage of 68 % intervals that 200 trials reach by luck alone lies within this range in 98 of 100 cases. */
-export const COVERAGE: readonly [number, number] = [0.6, 0.76];
-export const FALSE_LIMIT = 0.05;
+const COVERAGE: readonly [number, number] = [0.6, 0.76];
+const FALSE_LIMIT = 0.05;
 
 const percent = (share: number): string => `${fixed(100 * share, 1)} %`;
 
@@ -14,7 +14,7 @@ function deviations(trials: readonly TrialOutcome[], quantity: string): RowOutco
     .filter((row) => row.quantity === quantity && row.deviation !== null);
 }
 
-export function coverageOf(trials: readonly TrialOutcome[], quantity: string): number {
+function coverageOf(trials: readonly TrialOutcome[], quantity: string): number {
   const rows = deviations(trials, quantity);
   return rows.filter(({ covered }) => covered === true).length / rows.length;
 }
@@ -68,7 +68,7 @@ function isExplained(row: RowOutcome): boolean {
   return row.caveats.length > 0;
 }
 
-export function falseShare(trials: readonly TrialOutcome[]): number {
+function falseShare(trials: readonly TrialOutcome[]): number {
   const wrong = trials.filter((trial) => named(trial).some((row) => !isExplained(row)));
   return wrong.length / trials.length;
 }

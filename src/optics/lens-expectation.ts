@@ -28,7 +28,7 @@ export interface GlassPair {
  * practice, no source; designs differ by a factor of two either way. Computed for comparison: a doublet of fluorite and N-BK7 has 0.12
  * between 460 and 535 nm.
  */
-export const COLOUR_FACTORS: Readonly<Record<LensKind, number>> = {
+const COLOUR_FACTORS: Readonly<Record<LensKind, number>> = {
   achromat: 1,
   ed: 0.1,
   apochromat: 0.03,
@@ -45,7 +45,7 @@ const BAND_HALF_WIDTH_NM = { R: 40, G: 45, B: 40 } as const;
 const BAND_STEPS = 20;
 
 /** Limits of what is taken for a telescope. */
-export const LENS_RANGES = {
+const LENS_RANGES = {
   apertureMm: [10, 2000],
   focalLengthMm: [20, 60_000],
   focalRatio: [1, 60],
@@ -214,7 +214,7 @@ export function achromatDepthsAtRatio(ratio: number): number {
   return depthsOfFocusFor(ACHROMAT_BLUE, MM_PER_INCH, ratio);
 }
 
-export function colourClass(achromatRatio: number): ExpectedColour {
+function colourClass(achromatRatio: number): ExpectedColour {
   if (achromatRatio >= 5) return 'hard to see';
   if (achromatRatio >= 3) return 'slight';
   return achromatRatio >= 1.5 ? 'plain' : 'strong';
