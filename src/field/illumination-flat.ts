@@ -15,13 +15,17 @@ export type FlatState = 'raw' | 'flat applied' | 'cannot tell';
 
 export interface FlatVerdict {
   state: FlatState;
-  /** Sky level at the corners against the centre, percent change; of the light where the pedestal is known, else of the level. */
+  /**
+   * Sky level in the corner zones (beyond 0.65 of the half side along both axes) against the centre zone (within 0.35 half diagonals), percent
+   * change; of the light where the pedestal is known, else of the level. The corners themselves change by more: 1.6 times as much for a
+   * fall-off that grows with the square of the distance.
+   */
   levelChangePercent: Uncertain | null;
-  /** Variance of the sky's noise at the corners against the centre, percent change. */
+  /** Variance of the sky's noise in the same zones, percent change. */
   varianceChangePercent: Uncertain | null;
   /** Share of the centre's variance that photons make, where gain and pedestal are known. */
   photonShare: number | null;
-  /** When a flat was applied: light the corners really got, percent of the centre's, read off the noise alone. */
+  /** When a flat was applied: light the corner zones really got, percent of the centre zone's, read off the noise alone. */
   cornerPercentFromNoise: { low: number; high: number } | null;
   evidence: string[];
 }

@@ -200,13 +200,13 @@ const illumination = z
     flat: z
       .strictObject({
         state: z.enum(['raw', 'flat applied', 'cannot tell']).describe('by level and noise'),
-        levelChangePercent: measured('sky level, corners against centre, % change'),
-        varianceChangePercent: measured('variance of its noise, corners against centre, % change'),
+        levelChangePercent: measured('sky level, corner zones against centre zone, % change'),
+        varianceChangePercent: measured('variance of its noise, the same zones, % change'),
         photonShare: numberOrNull('share of the noise that photons make'),
         cornerPercentFromNoise: z
           .strictObject({ low: number('lower end, %'), high: number('upper end, %') })
           .nullable()
-          .describe('light the corners got, read off the noise of a flat-divided frame'),
+          .describe('light the corner zones got, read off the noise of a flat-divided frame'),
         evidence: z.array(z.string()).describe('in plain words'),
       })
       .describe('whether a flat field was applied'),
