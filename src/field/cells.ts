@@ -3,7 +3,7 @@ import { createSampleList, gatherSamples } from '../measure/samples.js';
 import type { SearchedFrame } from '../measure/search-frame.js';
 import { plusMinus } from '../measure/uncertain.js';
 import { madSigma, medianOf } from '../stats/robust.js';
-import type { ShapeColumns } from './model.js';
+import type { ShapeColumns } from './model-data.js';
 import { fwhmOfSize } from './response.js';
 import type { FieldCell } from './result.js';
 import type { StarShapes } from './shapes.js';

@@ -1,7 +1,7 @@
 /** Several frames of one set: each star's shape averaged over the frames, so that random seeing and guiding average out. */
 import KDBush from 'kdbush';
 import { medianOf } from '../stats/robust.js';
-import type { ShapeColumns } from './model.js';
+import type { ShapeColumns } from './model-data.js';
 import type { StarShapes } from './shapes.js';
 
 /** For each star of the first frame, its index in this frame, −1 = not found. */

@@ -1,7 +1,7 @@
 /** Fitted star shapes as the corrected circle wants them: recorded sizes and ellipticity. */
 import { ellipticityOf } from './cells.js';
 import type { CircleStars } from './corrected-circle.js';
-import type { ShapeColumns } from './model.js';
+import type { ShapeColumns } from './model-data.js';
 import { fwhmOfSize } from './response.js';
 
 /**

@@ -1,6 +1,6 @@
 /** The fitted numbers as a published record: px always, physical units where focal ratio and pixel size are known. */
 import type { Uncertain } from '../measure/result.js';
-import { direction, withSystematics } from './causes.js';
+import { direction, withSystematics } from './cause-strengths.js';
 import { namedPlaces, recordedFwhmAt } from './effects.js';
 import { ASTIG, COMA, CX, CY, KAPPA, T0, TX, TY, U1, U2, Z0 } from './laws.js';
 import { drawnSigma, type FieldFit, type FieldOptics } from './model.js';

@@ -2,8 +2,7 @@
  * bootstrap over stars.
  */
 import { createRandom } from '../stats/random.js';
-import { robustQuadratic } from '../stats/regression.js';
-import { interval68, madSigma, medianOf, quantileOf } from '../stats/robust.js';
+import { interval68, quantileOf } from '../stats/robust.js';
 import {
   ASTIG,
   BX,
@@ -11,37 +10,22 @@ import {
   COMA,
   CX,
   CY,
-  FIELD_PARAMETERS,
   KAPPA,
   mirrored,
   OBSERVABLES,
   predictField,
-  T0,
   TX,
   TY,
   U1,
   U2,
   Z0,
 } from './laws.js';
+import { collectData, type Data, groupScatter, rescale, type ShapeColumns } from './model-data.js';
+import { ALL, bestOf, makeProblem } from './model-problem.js';
+import { fitShifted } from './model-shifted.js';
+import { startPoints } from './model-starts.js';
 import { diffractionShare, type Response, responseAt, TYPICAL_DIFFRACTION } from './response.js';
-import { differences, type RobustFit, type RobustProblem, robustFit } from './robust-fit.js';
-
-/** What the fit reads: columns as in `StarShapes`, px and px². */
-export interface ShapeColumns {
-  n: number;
-  width: number;
-  height: number;
-  x: Float64Array;
-  y: Float64Array;
-  t: Float64Array;
-  tError: Float64Array;
-  q1: Float64Array;
-  q2: Float64Array;
-  qError: Float64Array;
-  k1: Float64Array;
-  k2: Float64Array;
-  kError: Float64Array;
-}
+import { type RobustFit, robustFit } from './robust-fit.js';
 
 export interface FieldOptics {
   focalRatio: number | null;
@@ -84,274 +68,8 @@ export interface FieldFit {
 }
 
 const DRAWS = 80;
-const LOOK_ITERATIONS = 8;
-const BEST_STARTS = 3;
-/** Stars that the many starts are tried on. */
-const LOOK_STARS = 250;
-/** Priors (1 σ, in units of √T). Without the first, T0 and z0 trade off without limit; the others prefer curvature where curvature
- * and astigmatism explain the stars alike: a lens with one and not the other is rarer that way round. */
-const DEFOCUS_PRIOR = 1;
-const ASTIGMATISM_PRIOR = 1;
 /** Fewest stars that thirteen numbers are fitted to. */
 export const FEWEST_STARS = 20;
-
-interface Data {
-  u: Float64Array;
-  v: Float64Array;
-  value: Float64Array;
-  inverseSigma: Float64Array;
-  size: number;
-}
-
-function collectData(shapes: ShapeColumns): Data {
-  const { n, width, height } = shapes;
-  const half = 0.5 * Math.sqrt(width * width + height * height);
-  const u = new Float64Array(n);
-  const v = new Float64Array(n);
-  const value = new Float64Array(OBSERVABLES * n);
-  const inverseSigma = new Float64Array(OBSERVABLES * n);
-  for (let i = 0; i < n; i++) {
-    u[i] = ((shapes.x[i] as number) - (width - 1) / 2) / half;
-    v[i] = ((shapes.y[i] as number) - (height - 1) / 2) / half;
-    const at = OBSERVABLES * i;
-    value.set(
-      [
-        shapes.t[i] as number,
-        shapes.q1[i] as number,
-        shapes.q2[i] as number,
-        shapes.k1[i] as number,
-        shapes.k2[i] as number,
-      ],
-      at,
-    );
-    const q = 1 / (shapes.qError[i] as number);
-    const k = 1 / (shapes.kError[i] as number);
-    inverseSigma.set([1 / (shapes.tError[i] as number), q, q, k, k], at);
-  }
-  return { u, v, value, inverseSigma, size: Math.sqrt(medianOf(shapes.t)) };
-}
-
-/** Natural size of every parameter. */
-function parameterScale(size: number): Float64Array {
-  const scale = new Float64Array(FIELD_PARAMETERS).fill(size);
-  scale[T0] = size * size;
-  scale[U1] = size * size;
-  scale[U2] = size * size;
-  return scale;
-}
-
-function makeProblem(
-  data: Data,
-  response: Response,
-  free: readonly number[],
-  times: Float64Array | null,
-): RobustProblem {
-  const full = new Float64Array(FIELD_PARAMETERS);
-  let wide = new Float64Array(0);
-  const scale = parameterScale(data.size);
-  return {
-    value: data.value,
-    inverseSigma: data.inverseSigma,
-    times,
-    scale: Float64Array.from(free, (j) => scale[j] as number),
-    prior: Float64Array.from(free, (j) =>
-      j === Z0
-        ? 1 / (DEFOCUS_PRIOR * data.size)
-        : j === ASTIG || j === BX || j === BY
-          ? 1 / (ASTIGMATISM_PRIOR * data.size)
-          : 0,
-    ),
-    predict: (p, out, jacobian) => {
-      full.fill(0);
-      for (let k = 0; k < free.length; k++) full[free[k] as number] = p[k] as number;
-      if (!jacobian || free.length === FIELD_PARAMETERS) {
-        predictField(full, response, data.u, data.v, out, jacobian);
-        return;
-      }
-      if (wide.length === 0) wide = new Float64Array(out.length * FIELD_PARAMETERS);
-      predictField(full, response, data.u, data.v, out, wide);
-      const m = free.length;
-      for (let i = 0; i < out.length; i++)
-        for (let k = 0; k < m; k++)
-          jacobian[i * m + k] = wide[i * FIELD_PARAMETERS + (free[k] as number)] as number;
-    },
-  };
-}
-
-const ALL = Array.from({ length: FIELD_PARAMETERS }, (_, j) => j);
-
-function pick(p: ArrayLike<number>, free: readonly number[]): Float64Array {
-  return Float64Array.from(free, (j) => p[j] as number);
-}
-
-function spread(p: ArrayLike<number>, free: readonly number[]): Float64Array {
-  const out = new Float64Array(FIELD_PARAMETERS);
-  free.forEach((j, k) => {
-    out[j] = p[k] as number;
-  });
-  return out;
-}
-
-/** Starts from the quadratic surface of T and from guesses that it cannot see. */
-function startPoints(data: Data): Float64Array[] {
-  const n = data.u.length;
-  const t = Array.from({ length: n }, (_, i) => data.value[OBSERVABLES * i] as number);
-  const q = robustQuadratic([...data.u], [...data.v], t) ?? new Float64Array(6);
-  const floor = quantileOf(Float64Array.from(t), 0.15);
-  const s = data.size;
-  const [, gx, gy, xx, xy, yy] = q as unknown as number[];
-  const angle = 0.5 * Math.atan2(xy as number, (xx as number) - (yy as number));
-  const mean = 0.5 * ((xx as number) + (yy as number));
-  const spreadXx = 0.5 * Math.hypot((xx as number) - (yy as number), xy as number);
-  const major = Math.sqrt(Math.max(0.01 * s * s, mean + spreadXx));
-  const start = (values: Partial<Record<number, number>>): Float64Array => {
-    const p = new Float64Array(FIELD_PARAMETERS);
-    p[T0] = floor;
-    for (const [j, value] of Object.entries(values)) p[Number(j)] = value as number;
-    return p;
-  };
-  const bend = Math.sqrt(Math.max(0.02 * s * s, Math.abs(mean)));
-  const list = [
-    start({ [TX]: major * Math.cos(angle), [TY]: major * Math.sin(angle) }),
-    start({ [KAPPA]: bend, [Z0]: 0.1 * s }),
-    start({ [KAPPA]: bend, [Z0]: -0.4 * bend }),
-    start({ [KAPPA]: 0.2 * bend, [ASTIG]: 0.2 * s, [Z0]: 0.2 * s }),
-  ];
-  for (const z of [0.3 * s, 0.8 * s]) {
-    const tilt = { [TX]: (gx as number) / (2 * z), [TY]: (gy as number) / (2 * z) };
-    list.push(start({ [Z0]: z, ...tilt, [KAPPA]: mean / (2 * z) }));
-    list.push(start({ [Z0]: z, ...tilt, [KAPPA]: -0.3 * s }));
-  }
-  return list;
-}
-
-/** Robust scatter of standardised residuals, per observable group. */
-function groupScatter(data: Data, model: Float64Array): [number, number, number] {
-  const n = data.u.length;
-  const groups: [number[], number[], number[]] = [[], [], []];
-  for (let i = 0; i < n; i++)
-    for (let k = 0; k < OBSERVABLES; k++) {
-      const at = OBSERVABLES * i + k;
-      const r =
-        ((data.value[at] as number) - (model[at] as number)) * (data.inverseSigma[at] as number);
-      groups[k === 0 ? 0 : k < 3 ? 1 : 2].push(r);
-    }
-  return groups.map((list) => madSigma(Float64Array.from(list), 0)) as [number, number, number];
-}
-
-function rescale(data: Data, [t, q, k]: [number, number, number]): void {
-  for (let at = 0; at < data.inverseSigma.length; at++) {
-    const c = at % OBSERVABLES;
-    const factor = Math.max(0.7, c === 0 ? t : c < 3 ? q : k);
-    data.inverseSigma[at] = (data.inverseSigma[at] as number) / factor;
-  }
-}
-
-/** Every start for a few iterations on some of the stars, the best of them to the end on all. */
-function bestOf(
-  data: Data,
-  response: Response,
-  free: readonly number[],
-  starts: readonly ArrayLike<number>[],
-): { p: Float64Array; cost: number } {
-  const problem = makeProblem(data, response, free, null);
-  const look = makeProblem(thinned(data), response, free, null);
-  const looks = starts
-    .map((start) => robustFit(look, pick(start, free), LOOK_ITERATIONS))
-    .sort((a, b) => a.cost - b.cost);
-  let best: RobustFit | null = null;
-  for (const start of looks.slice(0, BEST_STARTS)) {
-    const fit = robustFit(problem, start.p, 30);
-    if (!best || fit.cost < best.cost) best = fit;
-  }
-  const { p, cost } = best as RobustFit;
-  return { p: spread(p, free), cost };
-}
-
-/** Every k-th star, so that at most 250 are left. */
-function thinned(data: Data): Data {
-  const n = data.u.length;
-  const every = Math.ceil(n / LOOK_STARS);
-  if (every === 1) return data;
-  const rows = Array.from({ length: Math.ceil(n / every) }, (_, i) => i * every);
-  const wide = (from: Float64Array): Float64Array =>
-    Float64Array.from(
-      rows.flatMap((i) => [...from.subarray(OBSERVABLES * i, OBSERVABLES * (i + 1))]),
-    );
-  return {
-    u: Float64Array.from(rows, (i) => data.u[i] as number),
-    v: Float64Array.from(rows, (i) => data.v[i] as number),
-    value: wide(data.value),
-    inverseSigma: wide(data.inverseSigma),
-    size: data.size,
-  };
-}
-
-/** Free parameters of the "one shifted centre" model: T0, z0, κ, a, c1, U1, U2, and the centre. */
-const SHIFTED = 9;
-
-function fitShifted(
-  data: Data,
-  response: Response,
-  starts: readonly Float64Array[],
-): { cost: number; centre: [number, number] } {
-  const full = new Float64Array(FIELD_PARAMETERS);
-  const scale = new Float64Array(SHIFTED).fill(data.size);
-  scale[0] = data.size ** 2;
-  scale[5] = scale[0];
-  scale[6] = scale[0];
-  scale[7] = 1;
-  scale[8] = 1;
-  const prior = new Float64Array(SHIFTED);
-  prior[1] = 1 / (DEFOCUS_PRIOR * data.size);
-  prior[3] = 1 / (ASTIGMATISM_PRIOR * data.size);
-  // A centre far outside the frame is not what is meant by a shift.
-  prior[7] = 1;
-  prior[8] = 1;
-  const problem: RobustProblem = {
-    value: data.value,
-    inverseSigma: data.inverseSigma,
-    times: null,
-    scale,
-    prior,
-    predict: differences((p, out) => {
-      const [t0, z0, kappa, a, c1, u1, u2, x0, y0] = p as unknown as number[] & Float64Array;
-      full[T0] = t0 as number;
-      full[Z0] = (z0 as number) + (kappa as number) * ((x0 as number) ** 2 + (y0 as number) ** 2);
-      full[TX] = -2 * (kappa as number) * (x0 as number);
-      full[TY] = -2 * (kappa as number) * (y0 as number);
-      full[KAPPA] = kappa as number;
-      full[ASTIG] = a as number;
-      full[BX] = -2 * (a as number) * (x0 as number);
-      full[BY] = -2 * (a as number) * (y0 as number);
-      full[CX] = -(c1 as number) * (x0 as number);
-      full[CY] = -(c1 as number) * (y0 as number);
-      full[COMA] = c1 as number;
-      full[U1] = u1 as number;
-      full[U2] = u2 as number;
-      predictField(full, response, data.u, data.v, out);
-    }, scale),
-  };
-  let best: RobustFit | null = null;
-  for (const start of starts) {
-    const kappa = start[KAPPA] as number;
-    const a = start[ASTIG] as number;
-    const c1 = start[COMA] as number;
-    const s = 0.05 * data.size;
-    const guess = (k: number, t: number, b: number, c: number): number => {
-      const weight = k * k + a * a + c1 * c1 + s * s;
-      const shift = -(0.5 * k * t + 0.5 * a * b + c1 * c) / weight;
-      return Math.max(-1, Math.min(1, shift));
-    };
-    const x0 = guess(kappa, start[TX] as number, start[BX] as number, start[CX] as number);
-    const y0 = guess(kappa, start[TY] as number, start[BY] as number, start[CY] as number);
-    const values = [T0, Z0, KAPPA, ASTIG, COMA, U1, U2].map((j) => start[j] as number);
-    const fit = robustFit(problem, [...values, x0, y0], 40);
-    if (!best || fit.cost < best.cost) best = fit;
-  }
-  const { p, cost } = best as RobustFit;
-  return { cost, centre: [p[7] as number, p[8] as number] };
-}
 
 /** The sign of all focus terms that lies nearer to `like`. */
 function alignSign(p: Float64Array, like: Float64Array): Float64Array {

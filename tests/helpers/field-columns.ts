@@ -1,6 +1,6 @@
 /** Star shapes made from the laws of the field, with noise: they test what is built on the laws, not the laws themselves. */
 import { FIELD_PARAMETERS, OBSERVABLES, predictField, T0 } from '../../src/field/laws.js';
-import type { ShapeColumns } from '../../src/field/model.js';
+import type { ShapeColumns } from '../../src/field/model-data.js';
 import { diffractionShare, responseAt } from '../../src/field/response.js';
 import { createRandom, normal } from '../../src/stats/random.js';
 

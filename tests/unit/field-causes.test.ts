@@ -1,11 +1,13 @@
 /** From star shapes to causes, and turned cameras. Shapes come from the laws with noise (tests/helpers/field-columns.ts). */
 import { describe, expect, it, vi } from 'vitest';
-import { type CauseInput, findCauses } from '../../src/field/causes.js';
+import type { CauseInput } from '../../src/field/cause-context.js';
+import { findCauses } from '../../src/field/causes.js';
 import { chooseGrid, ellipticityOf } from '../../src/field/cells.js';
 import { averageShapes, matchByShift } from '../../src/field/combine-frames.js';
 import { describeModel } from '../../src/field/describe-model.js';
 import { ASTIG, BX, BY, COMA, CX, CY, KAPPA, TX, TY, U1, U2, Z0 } from '../../src/field/laws.js';
-import { type FieldOptics, fitField, type ShapeColumns } from '../../src/field/model.js';
+import { type FieldOptics, fitField } from '../../src/field/model.js';
+import type { ShapeColumns } from '../../src/field/model-data.js';
 import { defocusUm } from '../../src/field/response.js';
 import { judgeRotation } from '../../src/field/rotation.js';
 import type { StarShapes } from '../../src/field/shapes.js';
