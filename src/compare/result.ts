@@ -74,7 +74,7 @@ export interface PairDifference {
   differencePercent: Uncertain | null;
   /** Chance of a difference this large between equal telescopes, two-sided. */
   pValue: number;
-  /** The same after correction for all rows and pairs (Holm). */
+  /** The same with an allowance for what is unfair, after correction for all rows and pairs (Holm); 1 where the row is not comparable. */
   adjustedPValue: number;
   /** Label of the better one at the stated confidence, or null. */
   better: string | null;
@@ -89,13 +89,13 @@ export interface ComparisonRow {
   betterWhen: BetterWhen;
   /** Label → value; null = not measured. */
   values: Record<string, Uncertain | null>;
-  /** Best less next best, of `pairs`; null when there are no two values. */
+  /** Best less next best, of `pairs`, or the smallest lead of those that share it; null when there are no two values. */
   difference: Uncertain | null;
   differenceOf: [string, string] | null;
   pairs: PairDifference[];
-  /** A label, 'no difference shown', or 'not comparable'. */
+  /** A label; several joined by 'and' that are level and each better than all the rest; 'no difference shown'; or 'not comparable'. */
   verdict: string;
-  /** 1 − adjusted p of the verdict's difference; null without a winner. */
+  /** 1 − the largest adjusted p of the pairs that the verdict rests on; null without a winner. */
   confidence: number | null;
   /** Stars behind the row. */
   stars: number;
@@ -133,7 +133,7 @@ export type Purpose =
 
 export interface PurposeVerdict {
   purpose: Purpose;
-  /** A label, 'no difference shown', 'depends' (each is better in something), or 'cannot tell'. */
+  /** A label, or several as in a row; 'no difference shown', 'depends' (each is better in something), or 'cannot tell'. */
   verdict: string;
   /** Plain words. */
   sentence: string;

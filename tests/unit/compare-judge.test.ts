@@ -1,8 +1,7 @@
 /** Verdicts of a comparison: many tests at once, differences that matter, forbidden rows, allowances for what is unfair. */
 import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
-import { holmAdjusted } from '../../src/compare/holm.js';
-import { judge } from '../../src/compare/judge.js';
+import { holmAdjusted, judge } from '../../src/compare/judge.js';
 import { smallestAmount, smallestDifference } from '../../src/compare/matters.js';
 import {
   type ComparisonRow,
