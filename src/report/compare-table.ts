@@ -201,7 +201,9 @@ interface Room {
 
 /** The first of these that fits is used; the last for want of a better one, in blocks. */
 const ROOMS: readonly Room[] = [
+  { quantityWidth: 34, mostDecimals: 3, byUnderName: false, errorsBelow: false },
   { quantityWidth: 24, mostDecimals: 3, byUnderName: false, errorsBelow: false },
+  { quantityWidth: 24, mostDecimals: 2, byUnderName: false, errorsBelow: false },
   { quantityWidth: 20, mostDecimals: 2, byUnderName: false, errorsBelow: false },
   { quantityWidth: 20, mostDecimals: 2, byUnderName: true, errorsBelow: false },
   { quantityWidth: 20, mostDecimals: 2, byUnderName: true, errorsBelow: true },

@@ -123,7 +123,9 @@ const row = z
       .nullable()
       .describe('labels of best and next best'),
     pairs: z.array(pair).describe('every two telescopes'),
-    verdict: z.string().describe('a label, "no difference shown" or "not comparable"'),
+    verdict: z
+      .string()
+      .describe('a label, several joined, "no difference shown" or "not comparable"'),
     confidence: numberOrNull('of the verdict, over all rows together; null without a winner'),
     stars: whole('stars behind the row'),
     reason: textOrNull('why it is not comparable'),
@@ -157,7 +159,9 @@ const purpose = z
         'large sensor',
       ])
       .describe('what the telescope is for'),
-    verdict: z.string().describe('a label, "no difference shown", "depends" or "cannot tell"'),
+    verdict: z
+      .string()
+      .describe('a label, several joined, "no difference shown", "depends" or "cannot tell"'),
     sentence: z.string().describe('why, in plain words'),
     restsOn: z.array(z.string()).describe('quantities of the rows that it rests on'),
   })

@@ -6,14 +6,20 @@ import { copyFileSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { type NightFilesPlan, writeNight } from '../helpers/night-files.js';
-import { bluerim, ROOT, temporaryFolder } from '../helpers/run-bin.js';
+import { bluerim, ROOT, type Run, temporaryFolder } from '../helpers/run-bin.js';
 
 const README = join(ROOT, 'README.md');
 const UPDATE = process.env.UPDATE_DOCS === '1';
 
-/** `run:` lines only run; `output:` lines show what is printed, from a given line on where `from "…"` stands. */
+/** Pictures of the demonstration that README.md shows, and where they are kept. */
+const DEMO_PICTURES = [
+  ['demo.png', 'demo.png'],
+  ['profiles.svg', 'demo-profiles.svg'],
+] as const;
+
+/** `run:` lines only run; `output:` lines show what is printed, from a given line on where `from "…"` stands, and up to one where `to "…"` does. */
 const MARK =
-  /<!-- (run|output)(?: from "([^"]+)")?: bluerim ([^>]+) -->\n(?:```text\n([\s\S]*?)```\n)?/g;
+  /<!-- (run|output)(?: from "([^"]+)")?(?: to "([^"]+)")?: bluerim ([^>]+) -->\n(?:```text\n([\s\S]*?)```\n)?/g;
 
 /** The night that README.md grades. */
 const DRAWN_NIGHT: NightFilesPlan = {
@@ -58,20 +64,27 @@ test('README.md shows what the program prints', { timeout: 240_000 }, async () =
   if (text.includes('<!-- drawn: night -->')) writeNight(DRAWN_NIGHT, join(cwd, 'night'));
   const marks = [...text.matchAll(MARK)];
   expect(marks.length).toBeGreaterThanOrEqual(3);
-  for (const [whole, kind, from, line = '', shown = ''] of marks) {
+  /** A command that is shown in parts runs once. */
+  const runs = new Map<string, Run>();
+  for (const [whole, kind, from, to, line = '', shown = ''] of marks) {
     const args = line.split(' ');
     if (args[0] === 'demo' && !UPDATE) continue;
-    const run = await bluerim(args, { cwd });
+    const run = runs.get(line) ?? (await bluerim(args, { cwd }));
+    runs.set(line, run);
     expect(run.code, run.stderr).toBe(0);
     if (kind === 'run') continue;
     const start = from === undefined ? 0 : run.stdout.indexOf(from);
     expect(start).toBeGreaterThanOrEqual(0);
-    const printed = run.stdout.slice(start).trimEnd();
+    const end = to === undefined ? run.stdout.length : run.stdout.indexOf(to, start);
+    expect(end).toBeGreaterThan(start);
+    const printed = run.stdout.slice(start, end).trimEnd();
     if (UPDATE) {
       const [mark] = whole.split('\n');
       text = text.replace(whole, () => `${mark}\n\`\`\`text\n${printed}\n\`\`\`\n`);
       if (args[0] === 'demo') {
-        copyFileSync(join(cwd, 'demo-output', 'demo.png'), join(ROOT, 'docs', 'demo.png'));
+        for (const [made, kept] of DEMO_PICTURES) {
+          copyFileSync(join(cwd, 'demo-output', made), join(ROOT, 'docs', kept));
+        }
       }
     } else {
       expectSameReport(printed, shown);

@@ -25,7 +25,10 @@ function typeWords(node: Node): string {
   if (node.anyOf !== undefined) return node.anyOf.map(typeWords).join(' or ');
   if (node.const !== undefined) return `\`"${String(node.const)}"\``;
   if (node.enum !== undefined) return node.enum.map((each) => `"${String(each)}"`).join(', ');
-  if (node.prefixItems !== undefined) return `list of ${node.prefixItems.length} numbers`;
+  if (node.prefixItems !== undefined) {
+    const kind = node.prefixItems.some(({ type }) => type === 'string') ? 'strings' : 'numbers';
+    return `list of ${node.prefixItems.length} ${kind}`;
+  }
   if (node.type === 'array') return `list of ${typeWords(node.items ?? {})}`;
   if (node.type === 'object') return 'object';
   const types = Array.isArray(node.type) ? node.type : [node.type ?? 'anything'];

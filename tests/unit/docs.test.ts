@@ -9,6 +9,7 @@ const FILE = new URL('../../docs/output-format.md', import.meta.url);
 test.each([
   ['measure', () => schemaTables(jsonSchemaOf('measure') as Parameters<typeof schemaTables>[0])],
   ['field', () => schemaTables(jsonSchemaOf('field') as Parameters<typeof schemaTables>[0])],
+  ['compare', () => schemaTables(jsonSchemaOf('compare') as Parameters<typeof schemaTables>[0])],
   ['grade', () => schemaTables(jsonSchemaOf('grade') as Parameters<typeof schemaTables>[0])],
   ['stars', catalogueTables],
 ])('docs/output-format.md holds the current table "%s"', (name, make) => {
