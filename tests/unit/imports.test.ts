@@ -157,7 +157,7 @@ describe('imports', () => {
     const wrong = all.filter(
       (source) =>
         source.folder !== 'cli' &&
-        (/(?<![.\w])(process\s*\.|console\s*\.|performance\s*\.now|Date\.now|new Date\()/.test(
+        (/(?<![.\w])(process\s*\.|console\s*\.|performance\s*\.now|Date\.now|new Date\(\s*\))/.test(
           source.text.replace(/\/\*[\s\S]*?\*\/|\/\/.*/g, ''),
         ) ||
           source.imports.some((specifier) => TERMINAL_PACKAGES.includes(specifier))),
