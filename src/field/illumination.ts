@@ -24,6 +24,8 @@ export interface IlluminationInput {
   focalLengthMm: number | null;
   /** False when the frame was found to be stretched. */
   linear: boolean | null;
+  /** True when the stars crowd in the middle of the frame (`crowdedMiddle`): their faint companions brighten the sky there. */
+  crowdedMiddle?: boolean;
   /** Why the pedestal that was asked for is not there; null when there is no more to say than that it is unknown. */
   pedestalFault?: string | null;
   seed: number;
@@ -138,6 +140,12 @@ export function readGrid(grid: SkyGrid, input: IlluminationInput): IlluminationR
     );
   }
   if (flat.state === 'cannot tell') return nothing('cannot tell', doubtOf(flat));
+  if (input.crowdedMiddle) {
+    return nothing(
+      'cannot tell',
+      'the stars crowd in the middle of the frame: the light of a cluster cannot be separated from the fall-off; a frame of another field decides',
+    );
+  }
   const pixelSizeMm = input.pixelSizeUm === null ? null : input.pixelSizeUm / 1000;
   const channels: ChannelIllumination[] = [];
   let reference: number | null = null;

@@ -2,6 +2,7 @@
 import { FrameReadError } from '../errors.js';
 import { analyseField, type FieldSetInput } from '../field/field.js';
 import { measureIllumination } from '../field/illumination.js';
+import { crowdedMiddle } from '../field/illumination-crowd.js';
 import { ninthsOf } from '../field/ninths.js';
 import type { FieldOutcome, FieldSetFacts, FieldSetOutcome } from '../field/outcome.js';
 import {
@@ -184,6 +185,13 @@ function illuminationOf(
     rows,
     plan,
     pedestal,
+    crowdedMiddle: crowdedMiddle(
+      found.sources.x,
+      found.sources.y,
+      found.sources.n,
+      rows.width,
+      rows.height,
+    ),
     pedestalFault: error && 'the bias frame cannot be used, so the level of no light is not known',
     gainElectronsPerAdu: metadata.gainElectronsPerAdu,
     pixelSizeUm: metadata.pixelSizeUm,

@@ -2,9 +2,11 @@
 import { describe, expect, it, vi } from 'vitest';
 import { planChannels } from '../../src/detect/lattice.js';
 import { type IlluminationResult, measureIllumination } from '../../src/field/illumination.js';
+import { crowdedMiddle } from '../../src/field/illumination-crowd.js';
 import { stoppedPupil } from '../../src/field/illumination-pupil.js';
 import { knownPedestal } from '../../src/field/pedestal.js';
 import type { Uncertain } from '../../src/measure/result.js';
+import { createRandom, normal } from '../../src/stats/random.js';
 import { cos4, coveredPupil, type SkyOptions, skyFrame, tabulated } from '../helpers/sky-frame.js';
 
 vi.setConfig({ testTimeout: 30_000 });
@@ -113,6 +115,53 @@ describe('laws of fall-off', () => {
     for (const distance of [0.4, 0.5, 0.55, 0.7, 0.85, 0.9, 1]) {
       expect(stoppedPupil(distance, 0.5, 0.9)).toBeCloseTo(strips(distance), 3);
     }
+  });
+});
+
+describe('stars that crowd in the middle', () => {
+  /** Stars of a Gaussian cluster, and evenly spread ones of which the outer are lost by `loss`. */
+  function stars(clustered: number, spread: number, loss: number) {
+    const random = createRandom(3);
+    const places: [number, number][] = [];
+    for (let i = 0; i < clustered; i++) {
+      places.push([300 + 70 * normal(random), 200 + 70 * normal(random)]);
+    }
+    for (let i = 0; i < spread; i++) {
+      const [x, y] = [600 * random(), 400 * random()];
+      const r2 = ((x - 300) ** 2 + (y - 200) ** 2) / (300 ** 2 + 200 ** 2);
+      if (random() > loss * r2) places.push([x, y]);
+    }
+    return crowdedMiddle(
+      places.map(([x]) => x),
+      places.map(([, y]) => y),
+      places.length,
+      600,
+      400,
+    );
+  }
+
+  it('are seen, and neither even stars nor those behind a dark corner are taken for them', () => {
+    expect(stars(200, 100, 0)).toBe(true);
+    expect(stars(0, 400, 0)).toBe(false);
+    expect(stars(0, 400, 0.7)).toBe(false);
+    expect(stars(12, 0, 0)).toBe(false);
+  });
+
+  it('make the answer "cannot tell"', () => {
+    const frame = skyFrame({ ...SMALL, fallOff: lens });
+    const result = measureIllumination({
+      rows: frame.rows,
+      plan: planChannels(frame),
+      pedestal: knownPedestal(400, null),
+      gainElectronsPerAdu: 1,
+      pixelSizeUm: null,
+      focalLengthMm: null,
+      linear: null,
+      crowdedMiddle: true,
+      seed: 1,
+    });
+    expect(result).toMatchObject({ status: 'cannot tell', channels: [] });
+    expect(result.reason).toContain('cluster');
   });
 });
 
