@@ -178,6 +178,17 @@ describe('the pictures', () => {
     expect(crops?.picture.body).toContain('white is 5.2 % of a star’s light per arcsec²');
   });
 
+  test('profiles of records are not called those of the same stars', () => {
+    const encoded = { crops: [], images: [], brightest: 1 };
+    const comparison = comparisonFixture();
+    const titleOf = (): string =>
+      comparePictures(comparison, encoded).find(({ name }) => name === 'profiles')?.picture.title ??
+      '';
+    expect(titleOf()).toMatch(/of the same 287 stars/);
+    (comparison.telescopes[1] as (typeof comparison.telescopes)[number]).hasPixels = false;
+    expect(titleOf()).toMatch(/not the same in all telescopes, light counted within/);
+  });
+
   test('telescopes without profiles, sizes or lens data leave those pictures out', () => {
     const comparison = comparisonFixture();
     for (const each of comparison.telescopes) {

@@ -110,7 +110,12 @@ export function profilePicture(comparison: Comparison): Picture | null {
   });
   const within =
     normalisedWithin === null ? '' : `, light counted within ${nominal(normalisedWithin)} ${unit}`;
-  const heading = `Profiles of the same ${profileStars(comparison)} stars${within}`;
+  // A record's profile rests on the stars that it chose for itself.
+  const paired = comparison.telescopes.every(({ hasPixels }) => hasPixels);
+  const stars = paired
+    ? `the same ${profileStars(comparison)} stars`
+    : 'stars, not the same in all telescopes';
+  const heading = `Profiles of ${stars}${within}`;
   return {
     width: WIDTH,
     height: energyTop + ENERGY_HEIGHT + 52,
