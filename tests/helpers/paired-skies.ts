@@ -43,7 +43,7 @@ export interface TelescopeOptions {
   path?: string;
 }
 
-export const BETA = 3.5;
+const BETA = 3.5;
 const PEDESTAL = 500;
 const READ_NOISE = 2;
 /** Halves of the side of a star's image, px: beyond it hardly a photon is left. */
