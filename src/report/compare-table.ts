@@ -11,6 +11,7 @@ import { beats, standingOf } from '../compare/standing.js';
 import { listOf } from '../compare/words.js';
 import type { Uncertain } from '../measure/result.js';
 import {
+  columnLabels,
   GROUP_WORDS,
   lensWords,
   profileStars,
@@ -24,6 +25,8 @@ import { count, NOT_MEASURED, nominal, signed, significant, withUncertainty } fr
 
 /** Longest label in a column. */
 const LABEL_WIDTH = 12;
+/** Longest line of a verdict where there is room: two short names. */
+const VERDICT_WIDTH = 20;
 /** Text under a heading of its own. */
 const INDENT = 4;
 
@@ -238,7 +241,10 @@ function rowColumns(
   style: TextStyle,
 ): Column[] {
   const groups = (Object.keys(GROUP_WORDS) as RowGroup[])
-    .map((group) => ({ group, rows: rows.filter((each) => each.group === group) }))
+    .map((group) => ({
+      group,
+      rows: rows.filter((each) => each.group === group && hasValue(each)),
+    }))
     .filter((each) => each.rows.length > 0);
   const cells = (cell: (row: ComparisonRow) => string, first = false): string[] =>
     groups.flatMap((each, i) => [
@@ -246,11 +252,11 @@ function rowColumns(
       first ? style.strong(GROUP_WORDS[each.group]) : '',
       ...each.rows.map(cell),
     ]);
-  const names = shortLabels(labels, LABEL_WIDTH);
+  const names = columnLabels(labels, LABEL_WIDTH);
   const columns: Column[] = [
     { head: '', cells: cells((row) => wrap(quantityText(row), room.quantityWidth, 2), true) },
     ...labels.map((label) => ({
-      head: names.get(label) ?? '',
+      head: wrap(names.get(label) ?? '', LABEL_WIDTH),
       cells: cells((row) => valueText(row, row.values[label] ?? null, room)),
     })),
   ];
@@ -265,6 +271,11 @@ function rowColumns(
     cells: cells((row) => verdictText(row, names, letters, room, style)),
   });
   return columns;
+}
+
+/** Rows without a single value are told of below the table. */
+function hasValue({ values }: ComparisonRow): boolean {
+  return Object.values(values).some((value) => value !== null);
 }
 
 function quantityText(row: ComparisonRow): string {
@@ -300,7 +311,7 @@ function verdictText(
   const marks = row.caveats.map((item) => letters.get(item) ?? '').join('');
   const words = row.verdict === NO_DIFFERENCE ? 'none shown' : listOf(leadersOf(row, names));
   const text = `${words}${marks === '' ? '' : ` (${marks})`}`;
-  const lines = (room.byUnderName ? wrap(text, NOT_COMPARABLE.length) : text).split('\n');
+  const lines = wrap(text, room.byUnderName ? NOT_COMPARABLE.length : VERDICT_WIDTH).split('\n');
   if (row.verdict === NO_DIFFERENCE) return lines.map((line) => style.faint(line)).join('\n');
   const by =
     room.byUnderName && row.difference !== null

@@ -30,6 +30,8 @@ export function unitWords(unit: string): string {
 
 /** Characters of a cut label's end that stay: names often differ in their last figure. */
 const TAIL = 3;
+/** Longest label over a column, in lines. */
+const MOST_LINES = 3;
 
 /**
  * Labels made safe to print and no longer than `most` characters, all different: what is cut away in the middle leaves `…`.
@@ -51,6 +53,22 @@ export function shortLabels(labels: readonly string[], most: number): Map<string
     short.set(label, text);
   });
   return short;
+}
+
+/**
+ * The same for columns that may break a label at its spaces: whole where no word of it is longer than `most` characters.
+ */
+export function columnLabels(labels: readonly string[], most: number): Map<string, string> {
+  const short = shortLabels(labels, most);
+  return new Map(
+    labels.map((label) => {
+      const text = escapeControls(label);
+      const breaks =
+        [...text].length <= MOST_LINES * most &&
+        text.split(' ').every((word) => [...word].length <= most);
+      return [label, breaks ? text : (short.get(label) ?? '')];
+    }),
+  );
 }
 
 /** `80 mm f/6`; what is not known is left out. */

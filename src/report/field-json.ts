@@ -1,5 +1,6 @@
 /** The machine-readable document of `field`. */
 
+import { type CircleLimits, DEFAULT_CIRCLE_LIMITS } from '../field/corrected-circle.js';
 import type { FieldOutcome } from '../field/outcome.js';
 import type { FrameOverrides } from '../frame/frame.js';
 import type { MeasureOptions } from '../measure/options.js';
@@ -14,6 +15,8 @@ interface FieldParameters extends FrameParameters {
   interval: string;
   seed: number;
   thresholdSigma: number;
+  maxGrowth: number;
+  maxEllipticity: number;
 }
 
 export interface FieldDocument extends FieldOutcome {
@@ -26,6 +29,7 @@ export function fieldDocument(
   outcome: FieldOutcome,
   options: MeasureOptions,
   overrides: FrameOverrides,
+  circle: CircleLimits = DEFAULT_CIRCLE_LIMITS,
 ): FieldDocument {
   return {
     schema: FIELD_SCHEMA_ID,
@@ -35,6 +39,8 @@ export function fieldDocument(
       interval: 'low and high bound the 68 % interval',
       seed: options.seed,
       thresholdSigma: options.thresholdSigma,
+      maxGrowth: circle.maxGrowth,
+      maxEllipticity: circle.maxEllipticity,
       ...frameParameters(overrides),
     },
     ...outcome,

@@ -1,4 +1,5 @@
 /** The report of `field` as text: the map in nine places, the causes, what to check next. */
+import type { CorrectedCircle } from '../field/corrected-circle.js';
 import type { FieldNinth } from '../field/ninths.js';
 import type { FieldOutcome, FieldSetFacts } from '../field/outcome.js';
 import type { Cause, FieldSet, RotationFinding, RotationResult } from '../field/result.js';
@@ -42,7 +43,12 @@ function setText(
     parts.push(placesText(set.places, width, style));
   }
   if (set.causes.length > 0) parts.push(causesText(set.causes, width, style));
-  parts.push(fact('light', lightText(set), FACT_INDENT, width));
+  parts.push(
+    [
+      fact('light', lightText(set), FACT_INDENT, width),
+      fact('sharp circle', circleText(set.correctedCircle), FACT_INDENT, width),
+    ].join('\n'),
+  );
   parts.push(style.strong(wrap(set.summary, width)));
   const lead = leadingCause(set);
   if (lead) parts.push(adviceText(lead, width));
@@ -130,6 +136,43 @@ function lightText({ illumination }: FieldSet): string {
     fills,
     ...(illumination.reason === null ? [] : [illumination.reason]),
   ].join('; ');
+}
+
+/** The well-corrected circle in a sentence or two. */
+function circleText(circle: CorrectedCircle): string {
+  const { status, reason, radiusPx, radiusMm, halfDiagonalShare, limitedBy } = circle;
+  const limits = `FWHM at most ${fixed(circle.maxGrowth, 2)} × the centre’s, ellipticity at most ${fixed(circle.maxEllipticity, 2)}`;
+  const serves = formatText(circle);
+  if (status === 'cannot tell') {
+    const reach =
+      circle.atLeastPx === null ? '' : `; at least ${lengthText(circle.atLeastPx, circle.atLeastMm)}`;
+    return `cannot tell: ${reason ?? ''}${reach}${serves} (${limits})`;
+  }
+  const { value, low, high } = radiusPx;
+  if (value === null) {
+    const early =
+      low === null ? '' : `, though it may end at ${lengthText(low, radiusMm?.low ?? null)}`;
+    return `reaches the corners, ${lengthText(circle.atLeastPx ?? Number.NaN, circle.atLeastMm)}${early}${serves} (${limits})`;
+  }
+  if (value === 0) return `none: ${limitedBy} is beyond the limit at the centre already (${limits})`;
+  const range =
+    high === null
+      ? `from ${fixed(low ?? value, 0)} px, may reach the corners`
+      : `${fixed(low ?? value, 0)} to ${fixed(high, 0)} px`;
+  const share = fixed(100 * (halfDiagonalShare.value ?? Number.NaN), 0);
+  return `radius ${lengthText(value, radiusMm?.value ?? null)} (${range}), ${share} % of the half diagonal; ${limitedBy} ends it${serves} (${limits})`;
+}
+
+function lengthText(px: number, mm: number | null): string {
+  return `${fixed(px, 0)} px${mm === null ? '' : `, ${fixed(mm, 1)} mm`}`;
+}
+
+/** The sensor that the circle would serve. */
+function formatText({ formatMm, formatAtLeast, radiusMm }: CorrectedCircle): string {
+  if (formatMm !== null) {
+    return `; serves a sensor of ${formatMm[0]} × ${formatMm[1]} mm${formatAtLeast ? ' or more' : ''}`;
+  }
+  return radiusMm === null || formatAtLeast ? '' : '; too small for a sensor of 13.2 × 8.8 mm';
 }
 
 function adviceText(cause: Cause, width: number): string {

@@ -220,6 +220,42 @@ const illumination = z
   })
   .meta({ id: 'illumination', description: 'light fall-off over the frame, from the sky' });
 
+const bound = (meaning: string) =>
+  z
+    .strictObject({
+      value: numberOrNull('best estimate; null = not reached where there are stars'),
+      low: numberOrNull('lower end of the 68 % interval; null = not reached'),
+      high: numberOrNull('upper end; null = not reached'),
+    })
+    .describe(meaning);
+
+const correctedCircle = z
+  .strictObject({
+    status: z
+      .enum(['inside the frame', 'whole frame', 'cannot tell'])
+      .describe('where the circle ends'),
+    reason: z.string().nullable().describe('why it cannot be told'),
+    maxGrowth: number('--max-growth: largest FWHM over that at the centre'),
+    maxEllipticity: number('--max-ellipticity: largest (a − b)/(a + b)'),
+    stars: whole('stars it rests on'),
+    centreFwhmPx: measured('FWHM at the centre, px'),
+    centreEllipticity: numberOrNull('ellipticity at the centre'),
+    radiusPx: bound('radius within which no direction exceeds a limit, px'),
+    radiusMm: bound('the same, mm').nullable(),
+    halfDiagonalShare: bound('the same over the half diagonal of the frame'),
+    sizeRadiusPx: bound('radius of the limit on size alone, px'),
+    elongationRadiusPx: bound('radius of the limit on ellipticity alone, px'),
+    limitedBy: z.enum(['size', 'elongation']).nullable().describe('which limit ends it'),
+    atLeastPx: numberOrNull('how far all is well where no end is found, px'),
+    atLeastMm: numberOrNull('the same, mm'),
+    formatMm: z
+      .tuple([z.number(), z.number()])
+      .nullable()
+      .describe('width and height of the largest usual sensor inside the circle, mm; null = none'),
+    formatAtLeast: z.boolean().describe('true = a larger one may fit: the end was not seen'),
+  })
+  .meta({ id: 'correctedCircle', description: 'the largest well-corrected circle' });
+
 const measuredSet = z
   .strictObject({
     files: z.array(z.string()).describe('frames of the set'),
@@ -252,6 +288,7 @@ const measuredSet = z
       .describe('null for mono frames and few stars'),
     cells: z.array(cell).describe('the map'),
     starsLeftOut: z.record(z.string(), z.int()).describe('stars left out, by reason'),
+    correctedCircle: correctedCircle.describe('how far from the centre stars stay small and round'),
     illumination: illumination.nullable().describe('light fall-off; null = not looked at'),
   })
   .meta({ id: 'fieldSet', description: 'frames of one field with the camera left as it was' });
@@ -285,6 +322,8 @@ export const fieldDocumentSchema = z.strictObject({
       interval: z.string().describe('what low and high mean'),
       seed: number('--seed: seed of the bootstrap'),
       thresholdSigma: number('detection threshold of the matched filter, sigma'),
+      maxGrowth: number('--max-growth: FWHM over that at the centre'),
+      maxEllipticity: number('--max-ellipticity: (a − b)/(a + b)'),
       ...frameParameterShape,
     })
     .describe('every option that shaped the numbers'),

@@ -42,7 +42,7 @@ describe('the table', () => {
     );
     // With room to spare, the difference has a column of its own.
     expect(text(['short', 'long'])).toMatch(
-      /^FWHM green, ″ +3\.44 ± 0\.03 +3\.14 ± 0\.03 +−0\.31 ± 0\.04 +long \(a\)$/m,
+      /^FWHM green, ″ +3\.440 ± 0\.031 +3\.140 ± 0\.031 +−0\.31 ± 0\.04 +long \(a\)$/m,
     );
     expect(text(THREE)).toMatch(/^halo blue − red, % +\+40\.0 ± 0\.7 +\+10\.0 ± 0\.7/m);
   });
@@ -72,7 +72,7 @@ describe('the table', () => {
 
   test('a row that cannot be compared says why, and shows no number', () => {
     const all = text(['short', 'long']);
-    expect(all).toMatch(/^corner illumination +– +– +– +not comparable$/m);
+    expect(all).not.toMatch(/^Light$|^corner illumination/m);
     expect(all).toMatch(/not comparable: corner illumination \(own field\): the level of no light/);
   });
 

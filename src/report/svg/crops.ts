@@ -100,7 +100,7 @@ export function cropsPicture(
     const y = TOP + (row + 0.5) * (cell + GAP);
     const lines = saturated
       ? ['a brighter star,', 'core clipped', 'in at least one']
-      : [`star ${row + 1}`, ...(magnitude === null ? [] : [magnitudeWords(magnitude)])];
+      : [`star ${row + 1}`, ...(magnitude === null ? [] : [magnitudeWords(magnitude, row)])];
     lines.forEach((line, i) => {
       parts.push(
         textAt(LEFT - 10, y + 15 * (i - (lines.length - 1) / 2), line, {
@@ -141,6 +141,7 @@ export function cropsPicture(
   };
 }
 
-function magnitudeWords(magnitude: number): string {
-  return magnitude < 0.05 ? 'the brightest' : `${magnitude.toFixed(1)} mag fainter`;
+function magnitudeWords(magnitude: number, row: number): string {
+  if (magnitude >= 0.05) return `${magnitude.toFixed(1)} mag fainter`;
+  return row === 0 ? 'the brightest' : 'as bright';
 }

@@ -31,13 +31,16 @@ interface Curve {
 /** Null where no telescope has a profile. */
 export function profilePicture(comparison: Comparison): Picture | null {
   const { telescopes, angularUnit: unit, normalisedWithin } = comparison;
-  const channels = CHANNEL_ORDER.filter((name) =>
+  const present = CHANNEL_ORDER.filter((name) =>
     telescopes.some(({ profiles }) => profiles[name] !== undefined),
   );
-  if (channels.length === 0) return null;
+  if (present.length === 0) return null;
+  // One channel without colour is compared with green, and drawn with it.
+  const together = present.includes('G') && present.includes('L');
+  const channels = together ? present.filter((name) => name !== 'L') : present;
   const curvesOf = (name: ChannelName): Curve[] =>
     telescopes.flatMap(({ label, profiles }, index) => {
-      const profile = profiles[name];
+      const profile = profiles[name] ?? (together && name === 'G' ? profiles.L : undefined);
       return profile === undefined ? [] : [{ label, index, profile }];
     });
   const all = channels.flatMap(curvesOf);
@@ -90,10 +93,15 @@ export function profilePicture(comparison: Comparison): Picture | null {
     });
     const curves = curvesOf(name);
     parts.push(
-      textAt(left + width / 2, top - 8, CHANNEL_WORDS[name], {
-        anchor: 'middle',
-        className: 'strong',
-      }),
+      textAt(
+        left + width / 2,
+        top - 8,
+        together && name === 'G' ? 'green, or mono' : CHANNEL_WORDS[name],
+        {
+          anchor: 'middle',
+          className: 'strong',
+        },
+      ),
       bright.axes,
       energy.axes,
       lineFrom(left, energy.y(80), left + width, energy.y(80), 'line', ' stroke-dasharray="1 3"'),
