@@ -23,10 +23,10 @@ const COLOURS: readonly [ChannelName, string][] = [
  * sites of a mosaic are sparse, and centres are fitted on green.
  */
 const COLOUR_POINTS = 0.12;
-const CORE_TINT_ERROR = 0.0035;
+const CORE_TINT_ERROR = 0.004;
 const RIM_TINT_ERROR = 0.008;
-/** Of the error of r80 most comes from faint stars in the wings, the same for all telescopes. */
-const WING_SHARED = 0.9;
+/** Part of the error of r80 that comes from faint stars in the wings, the same for all telescopes (bench:compare). */
+const WING_SHARED = 0.5;
 const ARCSEC_PER_RADIAN = 648000 / Math.PI;
 
 /** What a number of the profile is, in any reading of a label. */
