@@ -57,8 +57,8 @@ export function colourCauses(input: CauseInput): Cause[] {
 const LEAST_LIGHT = 0.6;
 
 export function vignettingCause(input: CauseInput): Cause[] {
-  const { illumination, stars } = input;
-  if (!illumination || illumination.worstCorner > LEAST_LIGHT) return [];
+  const { illumination } = input;
+  if (!illumination?.trusted || illumination.worstCorner > LEAST_LIGHT) return [];
   const lost = 100 * (1 - illumination.worstCorner);
   const error = 100 * illumination.worstCornerError;
   return [
@@ -66,11 +66,13 @@ export function vignettingCause(input: CauseInput): Cause[] {
       cause: 'vignetting',
       strength: { value: lost, low: lost - error, high: lost + error },
       unit: '%',
-      confidence: round2(starConfidence(stars) * (illumination.trusted ? 0.9 : 0.4)),
+      // The sky tells it, not the stars: their number plays no part.
+      confidence:
+        illumination.worstCorner + 2 * illumination.worstCornerError < LEAST_LIGHT ? 0.9 : 0.6,
       effectPx: 0,
       directionDeg: null,
-      evidence: words.vignettingEvidence(illumination.worstCorner),
-      alternatives: [words.SKY_GRADIENT],
+      evidence: words.vignettingEvidence(illumination.worstCorner, illumination.worstCornerError),
+      alternatives: [words.WIDE_GLOW],
       nextCheck: words.FLAT_FIELD,
       caution: null,
     },

@@ -24,11 +24,14 @@ export const SEEING = 'poor seeing: one frame does not tell seeing from focus';
 export const GUIDING_BLUR = 'shaking or guiding errors equal in all directions';
 export const CORRECTOR_COLOUR = 'a corrector at the wrong distance, or the design of the lens';
 export const WEDGE = 'a tilted lens or a wedge in a filter';
-export const SKY_GRADIENT = 'a bright sky on one side, or a flat field already applied';
+export const WIDE_GLOW =
+  'a glow or nebula as wide as the frame, brightest in the middle, or a wrong level of no light';
 export const TURN_CAMERA =
   'turn the camera in the focuser by 90 degrees, take the same field again and compare: what turns with the camera is the sensor, what stays is the telescope';
 export const SPACING_SERIES =
   'take a through-focus run; if a corrector is used, compare frames with its distance changed by about 1 mm';
+export const REFOCUS_FIRST =
+  'focus again first, between centre and corner: the sharpest place of this frame lies elsewhere; what stays at the corners is curvature. Then take a through-focus run; if a corrector is used, compare frames with its distance changed by about 1 mm';
 export const SHORT_EXPOSURE =
   'compare with a very short exposure: if the stars are round there, the mount or the wind is the cause';
 export const REFOCUS = 'focus again and compare, or take a through-focus run';
@@ -189,8 +192,12 @@ export function dispersionEvidence(constant: number, angle: number): string[] {
   ];
 }
 
-export function vignettingEvidence(corner: number): string[] {
-  return [`The darkest corner gets ${(100 * corner).toFixed(0)} % of the light of the centre.`];
+export function vignettingEvidence(corner: number, error: number): string[] {
+  const digits = error < 0.005 ? 1 : 0;
+  return [
+    `The darkest corner gets ${(100 * corner).toFixed(digits)} ± ${(100 * error).toFixed(digits)} % of the light of the centre, measured on the sky.`,
+    'The noise of the sky falls towards the corners with its level, as recorded light does: no flat field was applied.',
+  ];
 }
 
 export function tooFewStars(stars: number, needed: number): string {
