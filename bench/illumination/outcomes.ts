@@ -66,7 +66,7 @@ export function outcomeOf(sky: TestSky): SkyOutcome {
 }
 
 /** What came out beside what is true. */
-export function compare(sky: TestSky, result: IlluminationResult, ms: number): SkyOutcome {
+function compare(sky: TestSky, result: IlluminationResult, ms: number): SkyOutcome {
   const { options } = sky;
   const outcome: SkyOutcome = {
     kind: sky.kind,

@@ -97,7 +97,7 @@ export function measureIllumination(input: IlluminationInput): IlluminationResul
 }
 
 /** The same from the grid on. */
-export function readGrid(grid: SkyGrid, input: IlluminationInput): IlluminationResult {
+function readGrid(grid: SkyGrid, input: IlluminationInput): IlluminationResult {
   const { plan, pedestal, gainElectronsPerAdu, linear, seed } = input;
   const flat = judgeFlat(grid, pedestal, gainElectronsPerAdu);
   const nothing = (status: IlluminationStatus, reason: string): IlluminationResult => ({
