@@ -5,7 +5,7 @@ import { fileURLToPath } from 'node:url';
 const PATH = fileURLToPath(new URL('../../docs/benchmarks.md', import.meta.url));
 
 export function saveTables(
-  part: 'accuracy' | 'speed' | 'field' | 'illumination' | 'match' | 'night' | 'compare',
+  part: 'accuracy' | 'speed' | 'field' | 'illumination' | 'match' | 'night' | 'compare' | 'circle',
   text: string,
 ): void {
   const open = `<!-- ${part}: written by npm run bench:${part} -- --save -->`;

@@ -55,6 +55,8 @@ export interface CorrectedCircle {
   /** Null value = not reached inside the frame; then the radius is at least `atLeastPx`. */
   radiusPx: RadiusBound;
   radiusMm: RadiusBound | null;
+  /** The radius over the half diagonal of the frame. */
+  halfDiagonalShare: RadiusBound;
   /** The same for size and for elongation alone. */
   sizeRadiusPx: RadiusBound;
   elongationRadiusPx: RadiusBound;
@@ -62,19 +64,19 @@ export interface CorrectedCircle {
   /** Half diagonal of the frame where the circle is not reached inside it. */
   atLeastPx: number | null;
   atLeastMm: number | null;
-  /** Largest usual sensor whose corners lie inside the circle; null = none, or pixel size not known. */
-  format: string | null;
+  /** Width and height of the largest usual sensor whose corners lie inside the circle, mm; null = none, or pixel size not known. */
+  formatMm: [number, number] | null;
   /** True when a still larger one may be served: the frame ends before the circle. */
   formatAtLeast: boolean;
 }
 
 /** Sides of usual sensors, mm (common practice, from memory; makers differ by some tenths). Smallest first. */
-const SENSOR_FORMATS: readonly { name: string; widthMm: number; heightMm: number }[] = [
-  { name: '1 inch (13.2 × 8.8 mm)', widthMm: 13.2, heightMm: 8.8 },
-  { name: 'Four Thirds (17.3 × 13 mm)', widthMm: 17.3, heightMm: 13 },
-  { name: 'APS-C (23.5 × 15.6 mm)', widthMm: 23.5, heightMm: 15.6 },
-  { name: 'full frame (36 × 24 mm)', widthMm: 36, heightMm: 24 },
-  { name: 'medium format (44 × 33 mm)', widthMm: 44, heightMm: 33 },
+const SENSOR_FORMATS: readonly (readonly [number, number])[] = [
+  [13.2, 8.8],
+  [17.3, 13],
+  [23.5, 15.6],
+  [36, 24],
+  [44, 33],
 ];
 
 const FEWEST_STARS = 30;
@@ -88,14 +90,13 @@ const DIRECTIONS = 48;
 const SIZE_FLOOR = 0.02;
 const ELLIPTICITY_FLOOR = 0.01;
 
-/** Largest usual sensor whose half diagonal fits into a radius; null = none. */
-export function formatWithin(radiusMm: number): string | null {
-  let name: string | null = null;
-  for (const format of SENSOR_FORMATS) {
-    const half = 0.5 * Math.sqrt(format.widthMm ** 2 + format.heightMm ** 2);
-    if (half <= radiusMm) name = format.name;
+/** Sides of the largest usual sensor whose half diagonal fits into a radius, mm; null = none. */
+export function formatWithin(radiusMm: number): [number, number] | null {
+  let largest: [number, number] | null = null;
+  for (const [width, height] of SENSOR_FORMATS) {
+    if (0.5 * Math.sqrt(width ** 2 + height ** 2) <= radiusMm) largest = [width, height];
   }
-  return name;
+  return largest;
 }
 
 /**
@@ -118,12 +119,13 @@ export function findCorrectedCircle(
     centreEllipticity: null,
     radiusPx: unknown,
     radiusMm: null,
+    halfDiagonalShare: unknown,
     sizeRadiusPx: unknown,
     elongationRadiusPx: unknown,
     limitedBy: null,
     atLeastPx: null,
     atLeastMm: null,
-    format: null,
+    formatMm: null,
     formatAtLeast: false,
   };
   if (stars.n < FEWEST_STARS) {
@@ -173,6 +175,7 @@ export function findCorrectedCircle(
     centreEllipticity: best.ellipticity[0] as number,
     radiusPx,
     radiusMm: scaleBound(radiusPx, pixelMm),
+    halfDiagonalShare: scaleBound(radiusPx, 1 / half) ?? unknown,
     sizeRadiusPx: bound(sizeRadius),
     elongationRadiusPx: bound(shapeRadius),
   };
@@ -181,7 +184,7 @@ export function findCorrectedCircle(
       ...found,
       status: 'inside the frame',
       limitedBy: sizeRadius(best) <= shapeRadius(best) ? 'size' : 'elongation',
-      format: pixelMm === null ? null : formatWithin(radiusPx.value * pixelMm),
+      formatMm: pixelMm === null ? null : formatWithin(radiusPx.value * pixelMm),
     };
   }
   if (support < SUPPORT) {
@@ -190,7 +193,7 @@ export function findCorrectedCircle(
       reason: `the stars reach only ${(100 * support).toFixed(0)} % of the way to the corners, and all is well so far`,
       atLeastPx: support * half,
       atLeastMm: pixelMm === null ? null : support * half * pixelMm,
-      format: pixelMm === null ? null : formatWithin(support * half * pixelMm),
+      formatMm: pixelMm === null ? null : formatWithin(support * half * pixelMm),
       formatAtLeast: true,
     };
   }
@@ -199,7 +202,7 @@ export function findCorrectedCircle(
     status: 'whole frame',
     atLeastPx: half,
     atLeastMm: pixelMm === null ? null : half * pixelMm,
-    format: pixelMm === null ? null : formatWithin(half * pixelMm),
+    formatMm: pixelMm === null ? null : formatWithin(half * pixelMm),
     formatAtLeast: true,
   };
 }

@@ -10,6 +10,12 @@ import { findCauses } from './causes.js';
 import { makeCells } from './cells.js';
 import { fitColourShift } from './colour.js';
 import { averageShapes, matchByShift, type StarMatch } from './combine-frames.js';
+import {
+  type CircleLimits,
+  DEFAULT_CIRCLE_LIMITS,
+  findCorrectedCircle,
+} from './corrected-circle.js';
+import { circleStarsOf } from './corrected-circle-stars.js';
 import { describeModel } from './describe-model.js';
 import type { IlluminationResult } from './illumination.js';
 import { type FieldFit, type FieldOptics, fitField } from './model.js';
@@ -36,6 +42,8 @@ export interface FieldAnalysisOptions {
   stamps?: boolean;
   /** Turn of the stars from the first set to the second, degrees from +x towards +y; asked for when there are two sets. */
   rotationDeg?: number | null;
+  /** Limits of the well-corrected circle. */
+  circle?: CircleLimits;
 }
 
 /** Shapes of a whole set, with what was left out. */
@@ -135,6 +143,12 @@ function analyseSet(
       : null,
     cells: makeCells(columns, first, rows, options.stamps === false ? null : reference, offset),
     starsLeftOut: first.left,
+    correctedCircle: findCorrectedCircle(
+      circleStarsOf(columns, offset),
+      options.circle ?? DEFAULT_CIRCLE_LIMITS,
+      optics.pixelSizeUm,
+      options.seed,
+    ),
     illumination: input.illuminationRecord ?? null,
   };
   return { set, fit };

@@ -1,5 +1,6 @@
 /** The published record of the field: plain data, names as in docs/output-format.md. Not measured is null. */
 import type { Uncertain } from '../measure/result.js';
+import type { CorrectedCircle } from './corrected-circle.js';
 import type { IlluminationResult } from './illumination.js';
 
 export type CauseName =
@@ -113,6 +114,7 @@ export interface FieldSet {
   } | null;
   cells: FieldCell[];
   starsLeftOut: Record<string, number>;
+  correctedCircle: CorrectedCircle;
   illumination: IlluminationResult | null;
 }
 

@@ -1,5 +1,6 @@
 /** The frames of one or two sets, from paths to the field's record. Never throws for a frame: a fault becomes data, others go on. */
 import { FrameReadError } from '../errors.js';
+import type { CircleLimits } from '../field/corrected-circle.js';
 import { analyseField, type FieldSetInput } from '../field/field.js';
 import { measureIllumination } from '../field/illumination.js';
 import { crowdedMiddle } from '../field/illumination-crowd.js';
@@ -37,6 +38,8 @@ export interface FieldTask {
   sets: readonly (readonly FieldFile[])[];
   options: MeasureOptions;
   overrides: FrameOverrides;
+  /** Limits of the well-corrected circle; left out = the defaults. */
+  circle?: CircleLimits;
   /** Level of no light as the user gives it, ADU; null = from the header or the bias frame. */
   pedestalAdu: number | null;
   /** A bias frame to take it from. Where it cannot be used, it counts as a failed frame and no fall-off is given. */
@@ -76,6 +79,7 @@ export async function analyseFieldFiles(
     });
     const result = analyseField(inputs, {
       seed: task.options.seed,
+      ...(task.circle !== undefined && { circle: task.circle }),
       rotationDeg: inputs.length === 2 ? turnBetween(inputs, warnings) : null,
     });
     warnings.push(...result.warnings);

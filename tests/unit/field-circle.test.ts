@@ -74,8 +74,8 @@ describe('findCorrectedCircle', () => {
     expect(Math.abs((circle.radiusPx.value ?? 0) / curvedRadius(1.5) - 1)).toBeLessThan(0.04);
     expect(circle.radiusMm?.value).toBeCloseTo((circle.radiusPx.value ?? 0) / 100, 9);
     // About 6 mm at 10 µm: less than the half diagonal of the smallest format, 7.9 mm.
-    expect(circle.format).toBeNull();
-    expect(find(starField(300, curved(1.5), 1), 20).format).toContain('Four Thirds');
+    expect(circle.formatMm).toBeNull();
+    expect(find(starField(300, curved(1.5), 1), 20).formatMm).toEqual([17.3, 13]);
     expect(Math.abs((circle.centreFwhmPx?.value ?? 0) - 3)).toBeLessThan(0.1);
   });
 
@@ -126,8 +126,8 @@ describe('findCorrectedCircle', () => {
     expect(circle).toMatchObject({ status: 'whole frame', limitedBy: null, formatAtLeast: true });
     expect(circle.radiusPx.value).toBeNull();
     expect(circle.atLeastPx).toBeCloseTo(HALF, 9);
-    // 9 mm: the 1 inch type fits, Four Thirds (10.8 mm) is not vouched for.
-    expect(circle.format).toContain('1 inch');
+    // 9 mm: 13.2 × 8.8 (half diagonal 7.9) fits, 17.3 × 13 (10.8) is not vouched for.
+    expect(circle.formatMm).toEqual([13.2, 8.8]);
   });
 
   it('does not vouch for corners without stars, nor judge by a handful of stars', () => {
@@ -138,10 +138,10 @@ describe('findCorrectedCircle', () => {
   });
 
   it('knows sensors by their half diagonals (√(36² + 24²)/2 = 21.63 mm)', () => {
-    expect(formatWithin(21.62)).toContain('APS-C');
-    expect(formatWithin(21.64)).toContain('full frame');
+    expect(formatWithin(21.62)).toEqual([23.5, 15.6]);
+    expect(formatWithin(21.64)).toEqual([36, 24]);
     expect(formatWithin(7.9)).toBeNull();
-    expect(formatWithin(60)).toContain('44 × 33');
+    expect(formatWithin(60)).toEqual([44, 33]);
   });
 });
 

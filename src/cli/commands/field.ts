@@ -1,6 +1,7 @@
 /** `bluerim field`: frames in, causes with their evidence out. */
-import { Command, Option } from 'commander';
+import { Command, InvalidArgumentError, Option } from 'commander';
 import { UsageError } from '../../errors.js';
+import { DEFAULT_CIRCLE_LIMITS } from '../../field/corrected-circle.js';
 import type { FieldOutcome } from '../../field/outcome.js';
 import { DEFAULT_MEASURE_OPTIONS } from '../../measure/options.js';
 import type { NamedPicture } from '../../report/field-pictures.js';
@@ -12,8 +13,10 @@ import {
   type FrameFlags,
   frameOverrides,
   INPUT,
+  MEASURING,
   notNegative,
   OUTPUT,
+  positive,
   type ResultFlags,
   SUN_CAUTION,
 } from '../options.js';
@@ -24,6 +27,8 @@ interface FieldFlags extends FrameFlags, ResultFlags {
   svg?: string;
   pedestal?: number;
   bias?: string;
+  maxGrowth: number;
+  maxEllipticity: number;
 }
 
 const EXAMPLES = `
@@ -79,12 +84,42 @@ export function fieldCommand(setExitCode: (code: number) => void): Command {
     new Option('--bias <file>', 'a bias frame (or dark) to take that level from').helpGroup(FRAME),
   );
   command.addOption(
+    new Option(
+      '--max-growth <ratio>',
+      'well-corrected circle: largest FWHM, in units of that at the centre; above 1',
+    )
+      .default(DEFAULT_CIRCLE_LIMITS.maxGrowth)
+      .argParser(aboveOne)
+      .helpGroup(MEASURING),
+  );
+  command.addOption(
+    new Option(
+      '--max-ellipticity <e>',
+      'well-corrected circle: largest (a - b)/(a + b) of the axes, 0 is round; below 1',
+    )
+      .default(DEFAULT_CIRCLE_LIMITS.maxEllipticity)
+      .argParser(betweenNoneAndOne)
+      .helpGroup(MEASURING),
+  );
+  command.addOption(
     new Option('--svg <folder>', 'also write pictures into this folder').helpGroup(OUTPUT),
   );
   addResultOptions(command);
   return command.action(async (frames: string[], flags: FieldFlags) => {
     setExitCode(await runField(frames, flags, createTerminal(flags.color)));
   });
+}
+
+function aboveOne(text: string): number {
+  const value = positive(text);
+  if (value <= 1) throw new InvalidArgumentError('Give a ratio above 1, such as 1.2.');
+  return value;
+}
+
+function betweenNoneAndOne(text: string): number {
+  const value = positive(text);
+  if (value >= 1) throw new InvalidArgumentError('Give a number above 0 and below 1, such as 0.1.');
+  return value;
 }
 
 async function runField(
@@ -114,6 +149,7 @@ async function runField(
   }
   const options = { ...DEFAULT_MEASURE_OPTIONS, seed: flags.seed, maxStars: FIELD_STARS };
   const overrides = frameOverrides(flags);
+  const circle = { maxGrowth: flags.maxGrowth, maxEllipticity: flags.maxEllipticity };
   const { analyseFieldFiles } = await import('../../pool/analyse-field.js');
   const { startProgress } = await import('../progress.js');
   const files = lists.flatMap(({ inputs }) => inputs.map(({ file }) => file));
@@ -123,6 +159,7 @@ async function runField(
       sets: lists.map(({ inputs }) => inputs),
       options,
       overrides,
+      circle,
       pedestalAdu: flags.pedestal ?? null,
       bias: flags.bias ?? null,
     },
@@ -133,7 +170,7 @@ async function runField(
   const { fieldDocument } = await import('../../report/field-json.js');
   const { fieldText } = await import('../../report/field-table.js');
   const result = {
-    document: () => fieldDocument(outcome, options, overrides),
+    document: () => fieldDocument(outcome, options, overrides, circle),
     text: (width: number, style: TextStyle) => fieldText(outcome, width, style),
   };
   await writeResult(target, result, terminal);
