@@ -64,6 +64,7 @@ export function compareCommand(setExitCode: (code: number) => void): Command {
     )
     .helpOption('-h, --help', 'show this help')
     .addHelpText('after', EXAMPLES);
+  addFrameOptions(command);
   command.addOption(
     new Option(
       '--telescope <LABEL:key=value,...>',
@@ -72,7 +73,6 @@ export function compareCommand(setExitCode: (code: number) => void): Command {
       .argParser((text: string, before: string[] = []) => [...before, text])
       .helpGroup(FRAME),
   );
-  addFrameOptions(command);
   command.addOption(
     new Option(
       '--confidence <share>',
