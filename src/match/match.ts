@@ -22,7 +22,7 @@ import type { SearchSpace } from './significance.js';
 import { type PreparedList, prepareList, type StarList } from './star-list.js';
 import { describeTransform } from './transform.js';
 
-export type { Match, NoMatch, NoMatchReason } from './outcome.js';
+export type { Match, NoMatch } from './outcome.js';
 
 /** What is known beforehand. Everything may be left out. */
 export interface MatchOptions {
