@@ -25,7 +25,7 @@ export interface ComparedTelescope {
   focalLengthMm: number | null;
   pixelSizeUm: number | null;
   exposureSeconds: number | null;
-  /** Stars usable in this telescope's frames, whether the others see them or not. */
+  /** Stars behind what is said of this telescope's own field, whether the others see them or not; at most --max-stars. */
   ownStars: number;
   /** The blur that turns green into blue, as a length along the axis; one frame gives no sign. */
   blueDefocusUm: Uncertain | null;

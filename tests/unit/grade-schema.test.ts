@@ -1,5 +1,5 @@
 /** The documents of graded nights against the published schema, and the lines of records against themselves. */
-import Ajv from 'ajv/dist/2020.js';
+import { Ajv2020 } from 'ajv/dist/2020.js';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { DEFAULT_GRADE_OPTIONS, gradeNight } from '../../src/grade/grade.js';
@@ -22,7 +22,7 @@ const frames = makeNight({
   ],
 });
 const parameters = { seed: 1, halo: true, ...frameParameters({}) };
-const validate = new Ajv({ strict: true, allowUnionTypes: true }).compile(jsonSchemaOf('grade'));
+const validate = new Ajv2020({ strict: true, allowUnionTypes: true }).compile(jsonSchemaOf('grade'));
 
 describe('the document', () => {
   test.each([
