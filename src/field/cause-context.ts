@@ -6,6 +6,7 @@ import {
   namedPlaces,
   type Places,
   recordedFwhmAt,
+  refocusedEffect,
   sizeEffect,
 } from './effects.js';
 import { COMA, CX, CY, T0, U1, U2 } from './laws.js';
@@ -78,6 +79,11 @@ function effectOf(fit: FieldFit, places: Places, component: Component): number {
       return elongationEffect(p);
     case 'decentre':
       return Math.max(sizeEffect(p, response, places, component), COMA_WEIGHT * length(p, CX, CY));
+    case 'curvature':
+      return Math.max(
+        sizeEffect(p, response, places, component),
+        refocusedEffect(p, response, places),
+      );
     case 'coma':
       return Math.max(
         sizeEffect(p, response, places, component),

@@ -39,7 +39,8 @@ export function curvatureCause(context: Context): Cause {
     ? focusStrength(context, (p) => Math.hypot(p[KAPPA] as number, p[ASTIG] as number), 1)
     : comaStrength(context, (p) => Math.abs(p[COMA] as number));
   const alternatives = [words.CORRECTOR_OR_DESIGN];
-  if (!context.present('defocus') && focus) alternatives.push(words.REFOCUS_HELPS);
+  const defocused = focus && context.present('defocus');
+  if (!defocused && focus) alternatives.push(words.REFOCUS_HELPS);
   return {
     cause: 'curvature',
     strength: made.strength,
@@ -60,7 +61,7 @@ export function curvatureCause(context: Context): Cause {
       coma: context.present('coma'),
     }),
     alternatives,
-    nextCheck: words.SPACING_SERIES,
+    nextCheck: defocused ? words.REFOCUS_FIRST : words.SPACING_SERIES,
     caution: null,
   };
 }

@@ -17,7 +17,9 @@ import {
   trackingCause,
 } from './causes-optics.js';
 import { CENTRE, CORNERS, fwhmAt } from './effects.js';
+import { T0 } from './laws.js';
 import { type Component, drawnSigma, FEWEST_STARS } from './model.js';
+import { fwhmOfSize } from './response.js';
 import type { Cause, CauseName, FieldSet } from './result.js';
 import * as words from './words.js';
 
@@ -34,7 +36,18 @@ export type CauseFindings = Pick<FieldSet, 'causes' | 'leading' | 'between' | 's
 /** Causes that flatten stars themselves, or show that they are sharp somewhere. */
 const SHARPENED: readonly CauseName[] = ['tilt', 'curvature', 'tracking'];
 
-/** Names the causes, largest effect first. */
+/** Share of its effect that plain defocus ranks with beside tilt or curvature: it goes with the next focusing, they stay. */
+const DEFOCUS_RANK = 0.5;
+/** Share of the star's width below which a cause cannot have taken the wings of all stars. */
+const TOO_SMALL_TO_FLATTEN = 0.1;
+
+/** What the causes are ordered by: the effect, but that of defocus halved beside what focusing does not mend. */
+function rankOf(cause: Cause, causes: readonly Cause[]): number {
+  const lasting = causes.some((other) => other.cause === 'curvature' || other.cause === 'tilt');
+  return cause.cause === 'defocus' && lasting ? DEFOCUS_RANK * cause.effectPx : cause.effectPx;
+}
+
+/** Names the causes, the one to mend first: largest effect, with what `rankOf` says of defocus. */
 export function findCauses(input: CauseInput): CauseFindings {
   const { fit } = input;
   if (!fit) {
@@ -57,10 +70,16 @@ export function findCauses(input: CauseInput): CauseFindings {
   if (context.present('tracking')) causes.push(trackingCause(context));
   if (context.present('defocus') && (verdict !== 'none' || context.present('curvature')))
     causes.push(defocusCause(context));
-  else if (isFlatTopped(context) && !causes.some(({ cause }) => SHARPENED.includes(cause)))
+  else if (isFlatTopped(context) && !causes.some((cause) => flattens(context, cause)))
     causes.push(flatTopCause(context));
-  causes.sort((a, b) => b.effectPx - a.effectPx);
+  causes.sort((a, b) => rankOf(b, causes) - rankOf(a, causes));
   return decide(context, causes, verdict);
+}
+
+/** True where a cause can have taken the stars' wings, or shows that they are sharp somewhere. */
+function flattens({ fit }: Context, { cause, effectPx }: Cause): boolean {
+  const width = fwhmOfSize((fit.p[T0] as number) + fit.response.recordedOffset);
+  return SHARPENED.includes(cause) && effectPx > TOO_SMALL_TO_FLATTEN * width;
 }
 
 const SUSPECTS: readonly (readonly [Component, CauseName])[] = [

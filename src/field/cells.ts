@@ -69,8 +69,8 @@ export function makeCells(
       ...summarise(columns, colour, rows, list, recordedOffset),
       left: (column * width) / across - 0.5,
       right: ((column + 1) * width) / across - 0.5,
-      top: (row * height) / down - 0.5,
-      bottom: ((row + 1) * height) / down - 0.5,
+      top: ((row + 1) * height) / down - 0.5,
+      bottom: (row * height) / down - 0.5,
       stamp: searched ? stackStars(searched, colour, rows, list) : null,
     });
   });

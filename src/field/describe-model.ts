@@ -4,16 +4,19 @@ import { direction, withSystematics } from './cause-strengths.js';
 import { namedPlaces, recordedFwhmAt } from './effects.js';
 import { ASTIG, COMA, CX, CY, KAPPA, T0, TX, TY, U1, U2, Z0 } from './laws.js';
 import { drawnSigma, type FieldFit, type FieldOptics } from './model.js';
+import { modelSurface } from './model-surface.js';
 import { comaNm, defocusUm, fwhmOfSize } from './response.js';
 import type { FieldModelResult } from './result.js';
 
 const SEEN = 20;
 
+/** @param decided whether a cause leads: else there is no surface to draw */
 export function describeModel(
   fit: FieldFit,
   { focalRatio, pixelSizeUm }: FieldOptics,
   width: number,
   height: number,
+  decided: boolean,
 ): FieldModelResult {
   const { p } = fit;
   const half = 0.5 * Math.sqrt(width * width + height * height);
@@ -86,8 +89,9 @@ export function describeModel(
       corners: [places[1], places[2], places[3], places[4]] as [number, number, number, number],
       left: places[5] as number,
       right: places[6] as number,
-      top: places[7] as number,
-      bottom: places[8] as number,
+      top: places[8] as number,
+      bottom: places[7] as number,
     },
+    surface: modelSurface(fit, width, height, decided),
   };
 }

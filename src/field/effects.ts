@@ -1,5 +1,17 @@
 /** How much each component of the model shows: changes of star size and elongation, px, at the centre, edges and corners. */
-import { CX, CY, FIELD_PARAMETERS, OBSERVABLES, predictField, T0, U1, U2 } from './laws.js';
+import {
+  ASTIG,
+  CX,
+  CY,
+  FIELD_PARAMETERS,
+  KAPPA,
+  OBSERVABLES,
+  predictField,
+  T0,
+  U1,
+  U2,
+  Z0,
+} from './laws.js';
 import { type Component, type FieldFit, PARAMETERS_OF } from './model.js';
 import { fwhmOfSize, type Response, sizeOfFwhm } from './response.js';
 
@@ -58,6 +70,26 @@ export function sizeEffect(
   const less = fwhmAt(without(p, component), response, places);
   const list = component === 'defocus' || component === 'decentre' ? [CENTRE] : CORNERS;
   return Math.max(...list.map((k) => Math.abs((full[k] as number) - (less[k] as number))));
+}
+
+/** Focus tried between the centre's best and the corners', as shares of the curvature. */
+const FOCUS_SHARES = [0, 0.25, 0.375, 0.5, 0.625, 0.75];
+
+/**
+ * What curvature and astigmatism alone leave after the best focusing: growth of the widest place, px. A frame focused half way out
+ * has centre and corners alike, and taking the curvature away changes neither; yet no focus makes both sharp.
+ */
+export function refocusedEffect(p: ArrayLike<number>, response: Response, places: Places): number {
+  const alone = new Float64Array(FIELD_PARAMETERS);
+  alone[T0] = p[T0] as number;
+  const sharp = fwhmAt(alone, response, places)[CENTRE] as number;
+  alone[KAPPA] = p[KAPPA] as number;
+  alone[ASTIG] = p[ASTIG] as number;
+  const widest = FOCUS_SHARES.map((share) => {
+    alone[Z0] = -share * (p[KAPPA] as number);
+    return Math.max(...fwhmAt(alone, response, places));
+  });
+  return Math.min(...widest) - sharp;
 }
 
 /** Long minus short FWHM of the elongation that is the same everywhere, px. */

@@ -52,6 +52,9 @@ export interface SetAnalysis {
   fit: FieldFit | null;
 }
 
+const isDecided = (leading: FieldSet['leading']): boolean =>
+  leading !== 'none' && leading !== 'cannot tell';
+
 function opticsOf({ frame }: SearchedFrame): FieldOptics {
   const { focalLengthMm, apertureMm, pixelSizeUm } = frame.metadata;
   const known = focalLengthMm !== null && apertureMm !== null && apertureMm > 0;
@@ -129,7 +132,7 @@ function analyseSet(
     stars: columns.n,
     frames: others.length + 1,
     ...found,
-    model: fit ? describeModel(fit, optics, width, height) : null,
+    model: fit ? describeModel(fit, optics, width, height, isDecided(found.leading)) : null,
     colourShift: colour
       ? {
           blueMinusRedConstantPx: colour.constantPx,

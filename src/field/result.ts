@@ -38,7 +38,7 @@ export interface FieldCell {
   /** Mean place of its stars, 0-based px. */
   x: number;
   y: number;
-  /** Borders of the cell, px. */
+  /** Borders of the cell, px; the top is where y is large, as in the pictures. */
   left: number;
   top: number;
   right: number;
@@ -57,6 +57,17 @@ export interface FieldCell {
   skewError: number;
   /** Mean image of its brightest stars, peak 1, row-major, `side` × `side` px; null where none could be stacked. */
   stamp: { side: number; pixels: number[] } | null;
+}
+
+/** Star size of the model over the frame, pixel and sharp stars' width included. */
+export interface ModelSurface {
+  /** Points along x and y, from border to border. */
+  across: number;
+  down: number;
+  /** FWHM, px, row by row from small y. */
+  fwhmPx: number[];
+  /** 1 σ, root mean square over the points, px. */
+  errorPx: number;
 }
 
 /** The model's numbers, physical where focal ratio and pixel size are known, else null. Signs of focus terms belong together: all of
@@ -86,7 +97,7 @@ export interface FieldModelResult {
   comaConstantPx: Uncertain;
   uniformEllipticity: Uncertain;
   uniformAngleDeg: number;
-  /** FWHM of the model, px. */
+  /** FWHM of the model, px; the top is where y is large. Corners: small x and y; large x; small x, large y; both large. */
   places: {
     centre: number;
     corners: [number, number, number, number];
@@ -95,6 +106,8 @@ export interface FieldModelResult {
     top: number;
     bottom: number;
   };
+  /** Null where no cause leads, or where the sizes hardly differ beside their error. */
+  surface: ModelSurface | null;
 }
 
 export interface FieldSet {

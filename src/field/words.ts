@@ -51,43 +51,43 @@ const px = (value: number): string => `${value.toFixed(2)} px`;
 const amount = ({ value }: Uncertain, unit: string): string =>
   unit === 'px' ? px(value) : `${Number(value.toPrecision(2))} ${unit}`;
 
-/** "left–right", "top–bottom" or the diagonal an angle lies along (0–180 from +x towards +y; the top is where y is small). */
+/** "left–right", "lower–upper" or the diagonal an angle lies along (0–180 from +x towards +y). Upper is large y, as in the pictures. */
 function axisName(degrees: number): string {
   const angle = ((degrees % 180) + 180) % 180;
   if (angle < 22.5 || angle >= 157.5) return 'left–right';
-  if (angle < 67.5) return 'from the corner at small x and y to the opposite one';
-  if (angle < 112.5) return 'along y (first row to last row)';
-  return 'from the corner at large x and small y to the opposite one';
+  if (angle < 67.5) return 'from the lower left to the upper right corner';
+  if (angle < 112.5) return 'lower–upper (along y)';
+  return 'from the lower right to the upper left corner';
 }
 
 /** Where a direction points. */
 function sideName(degrees: number): string {
   const names = [
-    'to the right (large x)',
-    'to large x and y',
-    'to large y',
-    'to small x and large y',
-    'to the left (small x)',
-    'to small x and y',
-    'to small y',
-    'to large x and small y',
+    'to the right',
+    'to the upper right',
+    'upwards (large y)',
+    'to the upper left',
+    'to the left',
+    'to the lower left',
+    'downwards (small y)',
+    'to the lower right',
   ];
   return names[Math.round(((((degrees % 360) + 360) % 360) / 45) % 8) % 8] as string;
 }
 
 const degreesOf = (x: number, y: number): number => (Math.atan2(y, x) * 180) / Math.PI;
 
-/** Left–right and first–last row asymmetry in words, from the model's sizes. */
+/** Left–right and lower–upper asymmetry in words, from the model's sizes. */
 function asymmetry(size: Float64Array): string {
   const [, , , , , left, right, low, high] = size as unknown as number[];
   const across = (right as number) - (left as number);
   const along = (high as number) - (low as number);
   if (Math.max(Math.abs(across), Math.abs(along)) < 0.08) {
-    return `Opposite edges are about equally sharp (left ${px(left as number)}, right ${px(right as number)}; first rows ${px(low as number)}, last rows ${px(high as number)}).`;
+    return `Opposite edges are about equally sharp (left ${px(left as number)}, right ${px(right as number)}; lower ${px(low as number)}, upper ${px(high as number)}).`;
   }
   return Math.abs(across) >= Math.abs(along)
     ? `Stars are ${px(Math.abs(across))} wider on the ${across > 0 ? 'right' : 'left'} than on the ${across > 0 ? 'left' : 'right'} (${px(left as number)} left, ${px(right as number)} right).`
-    : `Stars are ${px(Math.abs(along))} wider at ${along > 0 ? 'large' : 'small'} y than at ${along > 0 ? 'small' : 'large'} y (${px(low as number)} in the first rows, ${px(high as number)} in the last).`;
+    : `Stars are ${px(Math.abs(along))} wider at the ${along > 0 ? 'upper' : 'lower'} edge than at the ${along > 0 ? 'lower' : 'upper'} one (${px(low as number)} lower, ${px(high as number)} upper).`;
 }
 
 function centreCorner(size: Float64Array): string {

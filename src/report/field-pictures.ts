@@ -2,7 +2,7 @@
 import type { FieldSetFacts } from '../field/outcome.js';
 import type { FieldSet } from '../field/result.js';
 import type { Picture } from './svg/document.js';
-import { mapPicture } from './svg/size-map.js';
+import { type MapOptions, mapPicture } from './svg/size-map.js';
 import { stampsPicture } from './svg/stamps.js';
 import { whiskerPicture } from './svg/whiskers.js';
 
@@ -23,7 +23,7 @@ export function fieldPictures(
   const { cells, width, height } = set;
   if (cells.length === 0) return [];
   const across = Math.round(width / Math.min(...cells.map((cell) => cell.right - cell.left)));
-  const down = Math.round(height / Math.min(...cells.map((cell) => cell.bottom - cell.top)));
+  const down = Math.round(height / Math.min(...cells.map((cell) => cell.top - cell.bottom)));
   const side = Math.max(0, ...cells.map((cell) => cell.stamp?.side ?? 0));
   const middle = (cell: (typeof cells)[number]): { x: number; y: number } => ({
     x: 0.5 * (cell.left + cell.right),
@@ -45,7 +45,7 @@ export function fieldPictures(
         cells.map((cell) => ({
           ...middle(cell),
           widthPx: cell.right - cell.left,
-          heightPx: cell.bottom - cell.top,
+          heightPx: cell.top - cell.bottom,
           value: cell.fwhmPx.value,
         })),
         width,
@@ -55,7 +55,7 @@ export function fieldPictures(
           description: `FWHM in ${cells.length} cells, from ${smallest(set).toFixed(2)} to ${largest(set).toFixed(2)} px.`,
           label: 'FWHM, px',
           decimals: 2,
-          surface: null,
+          surface: surfaceOf(set),
         },
       ),
     },
@@ -77,6 +77,29 @@ export function fieldPictures(
   const light = lightPicture(set, title);
   if (light !== null) pictures.push({ name: 'light', picture: light });
   return pictures;
+}
+
+/** The model's sizes between the points of the record, bilinear; null where the record holds none. */
+function surfaceOf({ model, width, height }: FieldSetFacts & FieldSet): MapOptions['surface'] {
+  const surface = model?.surface ?? null;
+  if (surface === null) return null;
+  const { across, down, fwhmPx, errorPx } = surface;
+  const at = (value: number, length: number, points: number): [number, number] => {
+    const place = Math.min(1, Math.max(0, (value + 0.5) / length)) * (points - 1);
+    const cell = Math.min(points - 2, Math.floor(place));
+    return [cell, place - cell];
+  };
+  return {
+    errorOf: errorPx,
+    at: (x, y) => {
+      const [i, f] = at(x, width, across);
+      const [j, g] = at(y, height, down);
+      const value = (k: number, l: number): number => fwhmPx[l * across + k] as number;
+      const low = value(i, j) + f * (value(i + 1, j) - value(i, j));
+      const high = value(i, j + 1) + f * (value(i + 1, j + 1) - value(i, j + 1));
+      return low + g * (high - low);
+    },
+  };
 }
 
 /** Illumination in the cells of the sky, with circles of equal light. */

@@ -45,9 +45,9 @@ const cell = z
     x: number('mean place of its stars, px'),
     y: number('mean place of its stars, px'),
     left: number('border, px'),
-    top: number('border at small y, px'),
+    top: number('border at large y, px'),
     right: number('border, px'),
-    bottom: number('border at large y, px'),
+    bottom: number('border at small y, px'),
     stars: whole('stars in the cell'),
     fwhmPx: measuredAlways('median FWHM in green (or mono), px'),
     redFwhmPx: measured('the same in red, px'),
@@ -114,10 +114,21 @@ const model = z
           .describe('at the corners: small x and y; large x; small x, large y; both large; px'),
         left: number('at the left edge, px'),
         right: number('at the right edge, px'),
-        top: number('at the edge of small y, px'),
-        bottom: number('at the edge of large y, px'),
+        top: number('at the edge of large y, px'),
+        bottom: number('at the edge of small y, px'),
       })
       .describe('FWHM of the model'),
+    surface: z
+      .strictObject({
+        across: whole('points along x, from border to border'),
+        down: whole('points along y, from border to border'),
+        fwhmPx: series('FWHM of the model, px, row by row from small y'),
+        errorPx: number('its 1 sigma, root mean square over the points, px'),
+      })
+      .nullable()
+      .describe(
+        'sizes of the model over the frame; null = no cause leads, or hardly any difference',
+      ),
   })
   .meta({ id: 'model', description: 'the physical model of the field' });
 

@@ -169,7 +169,7 @@ describe('the record', () => {
     const [one, two] = [1, 2].map(() => causesOf(columns));
     expect(JSON.stringify(one.causes)).toBe(JSON.stringify(two.causes));
     if (!one.fit) throw new Error('no fit');
-    const model = describeModel(one.fit, OPTICS, COLUMN_WIDTH, COLUMN_HEIGHT);
+    const model = describeModel(one.fit, OPTICS, COLUMN_WIDTH, COLUMN_HEIGHT, true);
     expect(JSON.stringify(model, (_, v) => (Number.isNaN(v) ? 'NaN' : v))).not.toContain('NaN');
     // R = h²/(2 z): half diagonal 640 px × 4 µm = 2.561 mm.
     const um = model.curvatureUm?.value as number;

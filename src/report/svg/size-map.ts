@@ -25,8 +25,8 @@ export interface MapOptions {
   decimals: number;
   /** Ends of the colour scale; values beyond take the end's colour. Default: smallest and largest value. */
   range?: readonly [number, number];
-  /** Smooth model of the same quantity, for the contours; null = none are drawn. */
-  surface: ((x: number, y: number) => number) | null;
+  /** Smooth model of the same quantity and its 1 σ, for the contours; null = none are drawn. */
+  surface: { at: (x: number, y: number) => number; errorOf: number } | null;
   /** Circles round a centre, e.g. radii of equal illumination, with a label each. */
   circles?: readonly { x: number; y: number; radiusPx: number; label: string }[];
 }
@@ -34,6 +34,8 @@ export interface MapOptions {
 /** Samples across the frame for the contours. */
 const GRID = 64;
 const CONTOURS = 6;
+/** Smallest step between contours, in 1 σ of the model. */
+const LEAST_STEP = 2;
 /** Room above the frame for a line of text. */
 const TOP = 36;
 
@@ -69,7 +71,8 @@ export function mapPicture(
     }
   }
   parts.push(panel.axes);
-  if (options.surface !== null) parts.push(contourLines(panel, widthPx, heightPx, options, format));
+  if (options.surface !== null)
+    parts.push(contourLines(panel, cells, widthPx, heightPx, options, format));
   for (const circle of options.circles ?? []) {
     const r = circle.radiusPx * scale;
     const [cx, cy] = [panel.x(circle.x), panel.y(circle.y)];
@@ -100,6 +103,7 @@ export function mapPicture(
 /** Lines of equal value of the model; tiles carry the numbers, a line under the title tells the step. */
 function contourLines(
   panel: Panel,
+  cells: readonly MapCell[],
   widthPx: number,
   heightPx: number,
   { surface }: MapOptions,
@@ -111,21 +115,28 @@ function contourLines(
   const grid: number[] = [];
   for (let j = 0; j < ny; j++) {
     for (let i = 0; i < nx; i++) {
-      grid.push(surface(((i + 0.5) * widthPx) / nx - 0.5, ((j + 0.5) * heightPx) / ny - 0.5));
+      grid.push(surface.at(((i + 0.5) * widthPx) / nx - 0.5, ((j + 0.5) * heightPx) / ny - 0.5));
     }
   }
-  const levels = ticks(Math.min(...grid), Math.max(...grid), CONTOURS);
+  const [low, high] = [Math.min(...grid), Math.max(...grid)];
+  const most = Math.floor((high - low) / (LEAST_STEP * surface.errorOf || 1));
+  const levels = ticks(low, high, Math.max(1, Math.min(CONTOURS, most)));
   const toX = (i: number): number => panel.x((i * widthPx) / nx - 0.5);
   const toY = (j: number): number => panel.y((j * heightPx) / ny - 0.5);
   const step = levels.length > 1 ? (levels[1] as number) - (levels[0] as number) : null;
   const parts: string[] = [];
-  if (step !== null) {
+  if (levels.length > 0) {
+    const every = step === null ? `at ${format(levels[0] as number)}` : `every ${format(step)}`;
     parts.push(
-      textAt(panel.options.left, 24, `lines: fitted model, every ${format(step)}`, {
-        className: 'small',
-      }),
+      textAt(
+        panel.options.left,
+        24,
+        `tiles: measured; lines: model, ${every} ± ${surface.errorOf.toPrecision(1)} px`,
+        { className: 'small' },
+      ),
     );
   }
+  const labels: string[] = [];
   for (const shape of contours().size([nx, ny]).thresholds(levels)(grid)) {
     for (const polygon of shape.coordinates) {
       for (const ring of polygon) {
@@ -136,11 +147,51 @@ function contourLines(
             `<polyline points="${points}" fill="none" stroke="#fff" stroke-width="2.6" opacity="0.6"/>`,
             `<polyline points="${points}" fill="none" stroke="#14171a" stroke-width="1.1"/>`,
           );
+          const spot = labelSpot(
+            line.map(([i, j]) => [toX(i), toY(j)]),
+            cells.map((cell) => [panel.x(cell.x), panel.y(cell.y)]),
+            panel,
+          );
+          if (spot !== null) labels.push(lineLabel(spot, format(shape.value)));
         }
       }
     }
   }
-  return parts.join('');
+  return [...parts, ...labels].join('');
+}
+
+/** A number on a line, dark on a light edge as the line itself. */
+function lineLabel([x, y]: readonly [number, number], text: string): string {
+  return `<g style="paint-order:stroke" stroke="#fff" stroke-width="3" stroke-linejoin="round">${textAt(x, y + 4, text, { anchor: 'middle', className: 'small strong on-light' })}</g>`;
+}
+
+/** Shortest line that carries a number, and room that it keeps from the frame's border and the tiles' numbers, screen px. */
+const LABELLED_LENGTH = 60;
+const LABEL_ROOM = 18;
+
+/** The point of a line farthest from all tiles' numbers; null for short lines and where there is no room. */
+function labelSpot(
+  line: readonly [number, number][],
+  numbers: readonly [number, number][],
+  panel: Panel,
+): [number, number] | null {
+  const { left, top, width, height } = panel.options;
+  let length = 0;
+  let best: [number, number] | null = null;
+  let farthest = LABEL_ROOM;
+  line.forEach(([x, y], k) => {
+    const [px, py] = line[Math.max(0, k - 1)] as [number, number];
+    length += Math.hypot(x - px, y - py);
+    const inside = Math.min(x - left, left + width - x, y - top, top + height - y);
+    if (inside < LABEL_ROOM) return;
+    // Numbers are wider than they are high.
+    const distance = Math.min(...numbers.map(([a, b]) => Math.hypot((x - a) / 1.6, y - b)));
+    if (distance > farthest) {
+      farthest = distance;
+      best = [x, y];
+    }
+  });
+  return length < LABELLED_LENGTH ? null : best;
 }
 
 /** Contour polygons run along the border of the grid; those parts are no contour. */
