@@ -19,7 +19,7 @@ function numberAfter(args: readonly string[], name: string, fallback: number): n
 
 function main(args: readonly string[]): void {
   const quick = args.includes('--quick');
-  const skies = numberAfter(args, '--skies', quick ? 60 : 450);
+  const skies = numberAfter(args, '--skies', quick ? 60 : 225);
   const seed = numberAfter(args, '--seed', 2);
   const start = performance.now();
   const outcomes: SkyOutcome[] = [];
