@@ -4,7 +4,7 @@ import type { FieldFit } from './model.js';
 import type { ModelSurface } from './result.js';
 
 /** Points along the longer side, the frame's borders included. */
-const LONGER = 17;
+const LONGER = 25;
 const FEWEST = 5;
 /** The size must differ over the frame by at least this many times its own error. */
 const CLEAR = 5;

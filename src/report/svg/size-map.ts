@@ -51,6 +51,7 @@ export function mapPicture(
   const scale = panel.options.width / widthPx;
   const format = (value: number): string => value.toFixed(options.decimals).replace('-', '−');
   const parts: string[] = [];
+  const numbers: string[] = [];
   for (const cell of cells) {
     const w = cell.widthPx * scale;
     const h = cell.heightPx * scale;
@@ -61,7 +62,7 @@ export function mapPicture(
       `<rect x="${num(cx - w / 2)}" y="${num(cy - h / 2)}" width="${num(w)}" height="${num(h)}" fill="${fill}" shape-rendering="crispEdges"/>`,
     );
     if (w >= 30 && h >= 16) {
-      parts.push(
+      numbers.push(
         textAt(cx, cy + 4, cell.value === null ? '–' : format(cell.value), {
           anchor: 'middle',
           className:
@@ -73,6 +74,7 @@ export function mapPicture(
   parts.push(panel.axes);
   if (options.surface !== null)
     parts.push(contourLines(panel, cells, widthPx, heightPx, options, format));
+  parts.push(...numbers);
   for (const circle of options.circles ?? []) {
     const r = circle.radiusPx * scale;
     const [cx, cy] = [panel.x(circle.x), panel.y(circle.y)];
@@ -131,7 +133,7 @@ function contourLines(
       textAt(
         panel.options.left,
         24,
-        `tiles: measured; lines: model, ${every} ± ${surface.errorOf.toPrecision(1)} px`,
+        `tiles: measured; lines: model (± ${surface.errorOf.toPrecision(1)} px), ${every} px; dashed where no stars were measured`,
         { className: 'small' },
       ),
     );
@@ -142,13 +144,15 @@ function contourLines(
       for (const ring of polygon) {
         const open = splitAtBorder(ring as [number, number][], nx, ny);
         for (const line of open) {
-          const points = line.map(([i, j]) => `${num(toX(i))},${num(toY(j))}`).join(' ');
-          parts.push(
-            `<polyline points="${points}" fill="none" stroke="#fff" stroke-width="2.6" opacity="0.6"/>`,
-            `<polyline points="${points}" fill="none" stroke="#14171a" stroke-width="1.1"/>`,
-          );
+          const screen = line.map(([a, b]): [number, number] => [toX(a), toY(b)]);
+          const places = line.map(([a, b]): [number, number] => [
+            (a * widthPx) / nx - 0.5,
+            (b * heightPx) / ny - 0.5,
+          ]);
+          for (const { from, to, measured } of runsOf(places, cells))
+            parts.push(contourPath(screen.slice(from, to), measured));
           const spot = labelSpot(
-            line.map(([i, j]) => [toX(i), toY(j)]),
+            screen,
             cells.map((cell) => [panel.x(cell.x), panel.y(cell.y)]),
             panel,
           );
@@ -158,6 +162,35 @@ function contourLines(
     }
   }
   return [...parts, ...labels].join('');
+}
+
+function contourPath(line: readonly [number, number][], measured: boolean): string {
+  const points = line.map(([x, y]) => `${num(x)},${num(y)}`).join(' ');
+  const dashes = measured ? '' : ' stroke-dasharray="4 4"';
+  return `<polyline points="${points}" fill="none" stroke="#fff" stroke-width="2.6" opacity="0.6"/><polyline points="${points}" fill="none" stroke="#14171a" stroke-width="1.1"${dashes}/>`;
+}
+
+/** Parts of a line on measured tiles and beside them, sharing their end points. */
+function runsOf(
+  line: readonly [number, number][],
+  cells: readonly MapCell[],
+): { from: number; to: number; measured: boolean }[] {
+  const isMeasured = ([x, y]: readonly [number, number]): boolean =>
+    cells.some(
+      (cell) =>
+        cell.value !== null &&
+        Math.abs(x - cell.x) <= cell.widthPx / 2 &&
+        Math.abs(y - cell.y) <= cell.heightPx / 2,
+    );
+  const flags = line.map(isMeasured);
+  const runs: { from: number; to: number; measured: boolean }[] = [];
+  let from = 0;
+  for (let k = 1; k <= flags.length; k++) {
+    if (k < flags.length && flags[k] === flags[from]) continue;
+    runs.push({ from, to: Math.min(line.length, k + 1), measured: flags[from] === true });
+    from = k;
+  }
+  return runs;
 }
 
 /** A number on a line, dark on a light edge as the line itself. */
