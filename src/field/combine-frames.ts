@@ -1,5 +1,6 @@
 /** Several frames of one set: each star's shape averaged over the frames, so that random seeing and guiding average out. */
-import KDBush from 'kdbush';
+import { matchStars } from '../match/match.js';
+import type { StarList } from '../match/star-list.js';
 import { medianOf } from '../stats/robust.js';
 import type { ShapeColumns } from './model-data.js';
 import type { StarShapes } from './shapes.js';
@@ -9,59 +10,45 @@ export type StarMatch = Int32Array;
 
 /** Stars enter when they were measured in at least this share of the frames. */
 const LEAST_SHARE = 0.5;
-/** Brightest stars that decide the offset between frames, its bin width and the distance of partners, px. */
-const VOTERS = 80;
-const BIN_PX = 4;
-const PARTNER_PX = 3;
-const FEWEST_PARTNERS = 8;
-
 /**
- * Partners by position after a common shift (dithering, drift), found by voting among the brightest stars. Frames that are turned
- * against each other need a match from elsewhere.
- * @returns null when no shift brings enough stars together
+ * Half diagonals by which stars may have moved on the sensor. Shapes belong to the sensor's places: farther apart, one star no longer
+ * shows one place, and after a turn by 180° it shows the opposite one.
  */
-export function matchByShift(first: StarShapes, other: StarShapes): StarMatch | null {
-  const bright = (shapes: StarShapes): number[] =>
-    Array.from({ length: shapes.n }, (_, i) => i)
-      .sort((a, b) => (shapes.fluxAdu[b] as number) - (shapes.fluxAdu[a] as number) || a - b)
-      .slice(0, VOTERS);
-  const votes = new Map<string, { count: number; dx: number[]; dy: number[] }>();
-  for (const i of bright(first))
-    for (const j of bright(other)) {
-      const dx = (other.x[j] as number) - (first.x[i] as number);
-      const dy = (other.y[j] as number) - (first.y[i] as number);
-      const key = `${Math.round(dx / BIN_PX)},${Math.round(dy / BIN_PX)}`;
-      const bin = votes.get(key) ?? { count: 0, dx: [], dy: [] };
-      bin.count++;
-      bin.dx.push(dx);
-      bin.dy.push(dy);
-      votes.set(key, bin);
-    }
-  let best: { count: number; dx: number[]; dy: number[] } | null = null;
-  for (const bin of votes.values()) if (!best || bin.count > best.count) best = bin;
-  if (!best || best.count < FEWEST_PARTNERS) return null;
-  const shiftX = medianOf(best.dx);
-  const shiftY = medianOf(best.dy);
-  const tree = new KDBush(other.n);
-  for (let j = 0; j < other.n; j++) tree.add(other.x[j] as number, other.y[j] as number);
-  tree.finish();
-  let found = 0;
-  const match = Int32Array.from({ length: first.n }, (_, i) => {
-    const x = (first.x[i] as number) + shiftX;
-    const y = (first.y[i] as number) + shiftY;
-    let nearest = -1;
-    let least = PARTNER_PX * PARTNER_PX;
-    for (const j of tree.within(x, y, PARTNER_PX)) {
-      const d = ((other.x[j] as number) - x) ** 2 + ((other.y[j] as number) - y) ** 2;
-      if (d < least) {
-        least = d;
-        nearest = j;
-      }
-    }
-    if (nearest >= 0) found++;
-    return nearest;
+const FARTHEST = 0.1;
+
+/** Partners on nearly the same places of the sensor, or why there are none. */
+export type FramePartners =
+  | { match: StarMatch; reason: null }
+  | { match: null; reason: 'not matched' | 'moved too far' };
+
+/** Finds the same stars in another frame of the set, shifted or slightly turned. */
+export function findPartners(first: StarShapes, other: StarShapes): FramePartners {
+  const found = matchStars(listOf(first), listOf(other), { nearlyAligned: true, mirrored: false });
+  if (!found.found) return { match: null, reason: 'not matched' };
+  const moved = Float64Array.from(found.indexA, (i, k) => {
+    const j = found.indexB[k] as number;
+    const dx = (other.x[j] as number) - (first.x[i] as number);
+    const dy = (other.y[j] as number) - (first.y[i] as number);
+    return Math.sqrt(dx * dx + dy * dy);
   });
-  return found >= Math.max(FEWEST_PARTNERS, 0.3 * Math.min(first.n, other.n)) ? match : null;
+  const half = 0.5 * Math.sqrt(first.width ** 2 + first.height ** 2);
+  if (medianOf(moved) > FARTHEST * half) return { match: null, reason: 'moved too far' };
+  const match = new Int32Array(first.n).fill(-1);
+  found.indexA.forEach((i, k) => {
+    // In a frame that is turned a little, stars far from the pivot may still have moved too far.
+    if ((moved[k] as number) <= FARTHEST * half) match[i] = found.indexB[k] as number;
+  });
+  return { match, reason: null };
+}
+
+function listOf({ n, x, y, fluxAdu, width, height }: StarShapes): StarList {
+  return {
+    x: x.slice(0, n),
+    y: y.slice(0, n),
+    brightness: fluxAdu.slice(0, n),
+    width,
+    height,
+  };
 }
 
 type Column = 't' | 'q1' | 'q2' | 'k1' | 'k2';
@@ -70,7 +57,8 @@ const ERROR_OF = { t: 'tError', q1: 'qError', q2: 'qError', k1: 'kError', k2: 'k
 
 /**
  * Averages matched shapes. Each frame's own seeing and guiding (the median difference of T, Q, K from the first frame) is taken off
- * before, and the mean of all frames put back, so that a star missing in the worst frame is not called sharper.
+ * before, and the mean of all frames put back, so that a star missing in the worst frame is not called sharper. The place is the mean of
+ * its places on the sensor.
  * @param matches one per further frame
  */
 export function averageShapes(
@@ -122,12 +110,23 @@ export function averageShapes(
       errors[error][k] = 1 / Math.sqrt(w);
     });
   }
+  const meanPlace = (axis: 'x' | 'y', i: number): number => {
+    let sum = first[axis][i] as number;
+    let seen = 1;
+    others.forEach((other, f) => {
+      const j = matches[f]?.[i] as number;
+      if (j < 0) return;
+      sum += other[axis][j] as number;
+      seen++;
+    });
+    return sum / seen;
+  };
   return {
     n,
     width: first.width,
     height: first.height,
-    x: Float64Array.from(kept, (i) => first.x[i] as number),
-    y: Float64Array.from(kept, (i) => first.y[i] as number),
+    x: Float64Array.from(kept, (i) => meanPlace('x', i)),
+    y: Float64Array.from(kept, (i) => meanPlace('y', i)),
     ...made,
     ...errors,
     kept,

@@ -9,7 +9,7 @@ import type { IlluminationInput } from './cause-context.js';
 import { findCauses } from './causes.js';
 import { makeCells } from './cells.js';
 import { fitColourShift } from './colour.js';
-import { averageShapes, matchByShift, type StarMatch } from './combine-frames.js';
+import { averageShapes, findPartners, type StarMatch } from './combine-frames.js';
 import {
   type CircleLimits,
   DEFAULT_CIRCLE_LIMITS,
@@ -27,7 +27,7 @@ import { measureShapes, type StarShapes } from './shapes.js';
 
 export interface FieldSetInput {
   frames: readonly SearchedFrame[];
-  /** One match per frame after the first; found by a common shift when left out. */
+  /** One match per frame after the first; found from the stars when left out. */
   matches?: readonly StarMatch[];
   /** What the light fall-off found, and the record to publish with it. */
   illumination?: IlluminationInput | null;
@@ -95,16 +95,19 @@ function analyseSet(
   const matches: StarMatch[] = [];
   rest.forEach((searched, f) => {
     const shapes = measureShapes(searched);
-    const match = input.matches?.[f] ?? matchByShift(first, shapes);
+    const given = input.matches?.[f];
+    const partners = given ? { match: given, reason: null } : findPartners(first, shapes);
     const same = shapes.width === first.width && shapes.height === first.height;
-    if (match && same) {
+    if (partners.match && same) {
       others.push(shapes);
-      matches.push(match);
+      matches.push(partners.match);
     } else {
       warn({
         code: 'field-frame-unmatched',
         message:
-          'the stars of this frame could not be matched with those of the first: it was left out of the field map',
+          partners.reason === 'moved too far'
+            ? 'the stars of this frame lie on other places of the sensor than in the first (turned, flipped or moved by more than a tenth of the half diagonal): it was left out of the field map'
+            : 'the stars of this frame could not be matched with those of the first: it was left out of the field map',
         file: searched.frame.path,
       });
     }

@@ -3,7 +3,7 @@ import { describe, expect, it, vi } from 'vitest';
 import type { CauseInput } from '../../src/field/cause-context.js';
 import { findCauses } from '../../src/field/causes.js';
 import { chooseGrid, ellipticityOf } from '../../src/field/cells.js';
-import { averageShapes, matchByShift } from '../../src/field/combine-frames.js';
+import { averageShapes, findPartners } from '../../src/field/combine-frames.js';
 import { describeModel } from '../../src/field/describe-model.js';
 import { ASTIG, BX, BY, COMA, CX, CY, KAPPA, TX, TY, U1, U2, Z0 } from '../../src/field/laws.js';
 import { type FieldOptics, fitField } from '../../src/field/model.js';
@@ -256,9 +256,12 @@ describe('cells and several frames', () => {
       second.y[i] -= 8.1;
       second.t[i] += 2;
     }
-    const match = matchByShift(first, second);
+    const { match } = findPartners(first, second);
     expect(match).not.toBeNull();
-    expect([...(match as Int32Array)]).toEqual(Array.from({ length: 90 }, (_, i) => i));
+    // No star gets another's partner; a star close beside another may be left without.
+    const wrong = [...(match as Int32Array)].filter((j, i) => j !== i);
+    expect(wrong.every((j) => j === -1)).toBe(true);
+    expect(wrong.length).toBeLessThanOrEqual(2);
     // A star missing in the second frame must not come out sharper.
     (match as Int32Array)[5] = -1;
     const average = averageShapes(first, [second], [match as Int32Array]);
@@ -270,6 +273,9 @@ describe('cells and several frames', () => {
 
   it('frames of other stars are not matched', () => {
     const first = asShapes(fieldColumns({}, 60, 31));
-    expect(matchByShift(first, asShapes(fieldColumns({}, 60, 32)))).toBeNull();
+    expect(findPartners(first, asShapes(fieldColumns({}, 60, 32)))).toEqual({
+      match: null,
+      reason: 'not matched',
+    });
   });
 });
