@@ -14,13 +14,13 @@ export interface CircleTruth {
   centreFwhmPx: number;
 }
 
-const NODES_X = 7;
-const NODES_Y = 5;
-const RINGS = 100;
+const PLACES_X = 25;
+const PLACES_Y = 17;
+const RINGS = 400;
 const DIRECTIONS = 72;
 const TEMPERATURE_K = 5600;
 
-/** FWHM squared and ellipticity components at the nodes, row by row. */
+/** FWHM squared and ellipticity components at the places, row by row. */
 interface Nodes {
   square: Float64Array;
   e1: Float64Array;
@@ -52,6 +52,7 @@ export function circleTruth(
   return { radiusPx: null, centreFwhmPx: Math.sqrt(centre) };
 }
 
+/** Star images at the simulator's nodes, mixed between them as the simulator does, and measured at a finer grid of places. */
 function nodesOf(scene: Scene): Nodes {
   const train = new OpticalTrain(scene);
   const grid = train.imageGrid();
@@ -59,27 +60,43 @@ function nodesOf(scene: Scene): Nodes {
   const cells = train.spectralCells();
   const weights = cellWeights(cells, referenceBand(scene), TEMPERATURE_K);
   const { widthPx, heightPx } = scene.camera;
-  const n = NODES_X * NODES_Y;
-  const out = { square: new Float64Array(n), e1: new Float64Array(n), e2: new Float64Array(n) };
+  const [columns, rows] = scene.rendering.fieldNodes;
   const even = !variesOverField(scene);
-  for (let j = 0; j < NODES_Y; j++)
-    for (let i = 0; i < NODES_X; i++) {
-      const k = j * NODES_X + i;
-      if (even && k > 0) {
-        for (const column of [out.square, out.e1, out.e2]) column[k] = column[0] as number;
-        continue;
-      }
-      const dx = (i / (NODES_X - 1) - 0.5) * widthPx;
-      const dy = (j / (NODES_Y - 1) - 0.5) * heightPx;
-      const [image] = maker.make(cells, train.blurAt(dx, dy), [
-        { cellWeights: weights, offsetPx: [0, 0] },
-      ]);
+  const images: Float32Array[] = [];
+  for (let j = 0; j < rows; j++)
+    for (let i = 0; i < columns; i++) {
+      const dx = (i / (columns - 1) - 0.5) * (widthPx - 1);
+      const dy = (j / (rows - 1) - 0.5) * (heightPx - 1);
+      const first = images[0];
+      const [image] =
+        even && first
+          ? [first]
+          : maker.make(cells, train.blurAt(dx, dy), [{ cellWeights: weights, offsetPx: [0, 0] }]);
       if (!image) throw new Error('no image');
-      out.square[k] = halfMaximumSquare(image, grid.size) / grid.perPixel ** 2;
-      const [e1, e2] = adaptiveEllipticity(image, grid.size);
-      out.e1[k] = e1;
-      out.e2[k] = e2;
+      images.push(image);
     }
+  const n = PLACES_X * PLACES_Y;
+  const out = { square: new Float64Array(n), e1: new Float64Array(n), e2: new Float64Array(n) };
+  for (let k = 0; k < n; k++) {
+    if (even && k > 0) {
+      for (const column of [out.square, out.e1, out.e2]) column[k] = column[0] as number;
+      continue;
+    }
+    const x = ((k % PLACES_X) / (PLACES_X - 1)) * (columns - 1);
+    const y = (Math.floor(k / PLACES_X) / (PLACES_Y - 1)) * (rows - 1);
+    const image = new Float32Array(grid.size * grid.size);
+    images.forEach((one, index) => {
+      const weight =
+        Math.max(0, 1 - Math.abs(x - (index % columns))) *
+        Math.max(0, 1 - Math.abs(y - Math.floor(index / columns)));
+      if (weight === 0) return;
+      for (let i = 0; i < image.length; i++) {
+        image[i] = (image[i] as number) + weight * (one[i] as number);
+      }
+    });
+    out.square[k] = halfMaximumSquare(image, grid.size) / grid.perPixel ** 2;
+    [out.e1[k], out.e2[k]] = adaptiveEllipticity(image, grid.size);
+  }
   return out;
 }
 
@@ -136,13 +153,13 @@ function adaptiveEllipticity(image: Float32Array, size: number): [number, number
   return [(e * (xx - yy)) / (t * g), (e * 2 * xy) / (t * g)];
 }
 
-/** Bilinear between nodes; (0, 0) and (1, 1) are the outer corners. */
+/** Bilinear between places; (0, 0) and (1, 1) are the outer corners. */
 function at(values: Float64Array, u: number, v: number): number {
-  const x = Math.min(NODES_X - 1.000001, Math.max(0, u * (NODES_X - 1)));
-  const y = Math.min(NODES_Y - 1.000001, Math.max(0, v * (NODES_Y - 1)));
+  const x = Math.min(PLACES_X - 1.000001, Math.max(0, u * (PLACES_X - 1)));
+  const y = Math.min(PLACES_Y - 1.000001, Math.max(0, v * (PLACES_Y - 1)));
   const [i, j] = [Math.floor(x), Math.floor(y)];
   const [s, t] = [x - i, y - j];
-  const value = (column: number, row: number): number => values[row * NODES_X + column] as number;
+  const value = (column: number, row: number): number => values[row * PLACES_X + column] as number;
   return (
     (1 - t) * ((1 - s) * value(i, j) + s * value(i + 1, j)) +
     t * ((1 - s) * value(i, j + 1) + s * value(i + 1, j + 1))

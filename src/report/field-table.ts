@@ -145,7 +145,9 @@ function circleText(circle: CorrectedCircle): string {
   const serves = formatText(circle);
   if (status === 'cannot tell') {
     const reach =
-      circle.atLeastPx === null ? '' : `; at least ${lengthText(circle.atLeastPx, circle.atLeastMm)}`;
+      circle.atLeastPx === null
+        ? ''
+        : `; at least ${lengthText(circle.atLeastPx, circle.atLeastMm)}`;
     return `cannot tell: ${reason ?? ''}${reach}${serves} (${limits})`;
   }
   const { value, low, high } = radiusPx;
@@ -154,7 +156,8 @@ function circleText(circle: CorrectedCircle): string {
       low === null ? '' : `, though it may end at ${lengthText(low, radiusMm?.low ?? null)}`;
     return `reaches the corners, ${lengthText(circle.atLeastPx ?? Number.NaN, circle.atLeastMm)}${early}${serves} (${limits})`;
   }
-  if (value === 0) return `none: ${limitedBy} is beyond the limit at the centre already (${limits})`;
+  if (value === 0)
+    return `none: ${limitedBy} is beyond the limit at the centre already (${limits})`;
   const range =
     high === null
       ? `from ${fixed(low ?? value, 0)} px, may reach the corners`

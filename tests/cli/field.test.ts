@@ -44,6 +44,45 @@ describe('field', () => {
   );
 
   test(
+    'the well-corrected circle: to the corners in even stars, and its limits are checked',
+    async () => {
+      const cwd = folderWith({ 'sound.fits': SOUND });
+      const text = await bluerim(
+        ['field', '--max-growth', '1.3', '--max-ellipticity', '0.2', 'sound.fits'],
+        { cwd },
+      );
+      expect(text.code, text.stderr).toBe(0);
+      // Half diagonal of 400 × 320 px: 256.1 px; 0.96 mm at 3.76 µm, less than any usual sensor's.
+      expect(text.stdout.replace(/\s+/g, ' ')).toMatch(
+        /sharp circle reaches the corners, 256 px, 1\.0 mm.*FWHM at most 1\.30 ×.*ellipticity at most 0\.20/,
+      );
+      const json = await bluerim(['field', '--json', '--max-growth', '1.3', 'sound.fits'], { cwd });
+      const document = JSON.parse(json.stdout) as FieldDocument;
+      fieldDocumentSchema.parse(document);
+      expect(document.parameters).toMatchObject({ maxGrowth: 1.3, maxEllipticity: 0.1 });
+      const [set] = document.sets;
+      if (!set || set.leading === null) throw new Error('no set');
+      expect(set.correctedCircle).toMatchObject({
+        status: 'whole frame',
+        maxGrowth: 1.3,
+        formatMm: null,
+      });
+      expect(Math.abs((set.correctedCircle.atLeastPx ?? 0) - 256.1)).toBeLessThan(0.1);
+      for (const wrong of [
+        ['--max-growth', '1'],
+        ['--max-growth', 'x'],
+        ['--max-ellipticity', '1'],
+        ['--max-ellipticity', '0'],
+      ]) {
+        const run = await bluerim(['field', ...wrong, 'sound.fits'], { cwd });
+        expect(run.code).toBe(2);
+        expect(run.stderr).toContain(wrong[0]);
+      }
+    },
+    TIMEOUT,
+  );
+
+  test(
     'pictures are whole, safe SVG files that are not overwritten unasked',
     async () => {
       const name = '<b>&"sound.fits';
