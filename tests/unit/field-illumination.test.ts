@@ -56,13 +56,26 @@ describe('measureIllumination', () => {
     },
   );
 
-  it('is not misled by a sky that is brighter on one side, or by a nebula', () => {
+  it('is not misled by a sky that is brighter on one side, or by a small nebula', () => {
     for (const options of [
       { gradient: [0.15, -0.1] as [number, number] },
-      { nebula: { x: 0.4, y: 0.1, sigma: 0.12, peak: 0.4 } },
+      { nebula: { x: 0.4, y: 0.1, sigma: 0.07, peak: 0.2 } },
     ]) {
       const channel = leading(measured({ fallOff: QUADRATIC(0.3), ...options }));
-      expect(Math.abs(channel.meanCornerPercent.value - 70)).toBeLessThan(3);
+      expect(Math.abs(channel.meanCornerPercent.value - 70)).toBeLessThan(1.5);
+    }
+  });
+
+  it('a bright nebula over a third of the frame is withheld with the reason, or does not mislead', () => {
+    const result = measured({
+      fallOff: QUADRATIC(0.3),
+      nebula: { x: 0.4, y: 0.1, sigma: 0.12, peak: 0.4 },
+    });
+    if (result.status === 'measured') {
+      expect(Math.abs(leading(result).meanCornerPercent.value - 70)).toBeLessThan(3);
+    } else {
+      expect(result).toMatchObject({ status: 'cannot tell', channels: [] });
+      expect(result.reason).toContain('nebula');
     }
   });
 
