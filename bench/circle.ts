@@ -42,7 +42,7 @@ function outcomeOf(seed: number, index: number): Outcome {
     () => {},
   );
   const [set] = analyseField([{ frames: [searched] }], { seed: 1, draws: 2, stamps: false }).sets;
-  if (!set) throw new Error('no set');
+  if (!set?.correctedCircle) throw new Error('no circle');
   return {
     fault,
     layout,

@@ -21,9 +21,13 @@ export interface Surface {
   factor: Float64Array;
 }
 
-/** Focus that changes with the square of the distance makes squared sizes of fourth degree. */
-const DEGREES = [0, 1, 2, 3, 4];
-export const MOST_TERMS = 15;
+/**
+ * Focus that changes with the square of the distance makes squared sizes of fourth degree; strong coma, of which a star's width sees
+ * less and less, asks for more.
+ */
+const DEGREES = [0, 1, 2, 3, 4, 5, 6];
+export const HIGHEST_DEGREE = 6;
+export const MOST_TERMS = 28;
 /** Stars per coefficient below which a degree is not tried. */
 const STARS_PER_TERM = 5;
 const BIWEIGHT = 4.685;

@@ -2,17 +2,19 @@
 
 import type { Uncertain } from '../measure/result.js';
 import { createRandom } from '../stats/random.js';
-import { interval68 } from '../stats/robust.js';
+import { interval68, medianOf } from '../stats/robust.js';
 import {
   drawCoefficients,
   fillTerms,
   fitSurfaces,
+  HIGHEST_DEGREE,
   MOST_TERMS,
   type Surface,
   type SurfaceData,
   surfaceValue,
 } from './corrected-circle-surface.js';
-import { type RadiusBound, radiusBound, scaleBound } from './radius-bound.js';
+import { type RadiusBound, radiusBound, scaleBound, widened } from './radius-bound.js';
+import { formatWithin } from './sensor-formats.js';
 
 /** Stars of a frame (or of several, averaged). Ellipticity as components e cos 2θ, e sin 2θ of (a − b)/(a + b): noise averages out. */
 export interface CircleStars {
@@ -70,15 +72,6 @@ export interface CorrectedCircle {
   formatAtLeast: boolean;
 }
 
-/** Sides of usual sensors, mm (common practice, from memory; makers differ by some tenths). Smallest first. */
-const SENSOR_FORMATS: readonly (readonly [number, number])[] = [
-  [13.2, 8.8],
-  [17.3, 13],
-  [23.5, 15.6],
-  [36, 24],
-  [44, 33],
-];
-
 const FEWEST_STARS = 30;
 /** Share of the half diagonal that stars must reach for the whole frame to be vouched for, and how many must lie there. */
 const SUPPORT = 0.85;
@@ -89,15 +82,11 @@ const DIRECTIONS = 48;
 /** Errors that more light does not lessen: shares of the FWHM, and of 1. */
 const SIZE_FLOOR = 0.02;
 const ELLIPTICITY_FLOOR = 0.01;
-
-/** Sides of the largest usual sensor whose half diagonal fits into a radius, mm; null = none. */
-export function formatWithin(radiusMm: number): [number, number] | null {
-  let largest: [number, number] | null = null;
-  for (const [width, height] of SENSOR_FORMATS) {
-    if (0.5 * Math.sqrt(width ** 2 + height ** 2) <= radiusMm) largest = [width, height];
-  }
-  return largest;
-}
+/** Share of a radius by which smooth surfaces and fitted widths miss it however many the stars (`npm run bench:circle -- --seed 2`). */
+const RADIUS_FLOOR = 0.02;
+/** Stars about the centre that check the surface there, and the disagreement beyond which it is not trusted. */
+const STARS_AT_CENTRE = 7;
+const CENTRE_TOLERANCE = 0.06;
 
 /**
  * Finds the circle about the frame's centre inside which no direction exceeds a limit. Intervals from draws of the surfaces.
@@ -140,6 +129,14 @@ export function findCorrectedCircle(
   const support = supportOf(size);
   const places = ringPlaces(stars.width / 2 / half, stars.height / 2 / half, support);
   const best = worstOf(places, { square: square.c, e1: e1.c, e2: e2.c });
+  const near = centreFwhm(stars);
+  const fitted = Math.sqrt(Math.max(0, square.c[0] as number));
+  if (!(Math.abs(fitted / near - 1) <= CENTRE_TOLERANCE)) {
+    return {
+      ...blank,
+      reason: `the stars about the centre (${near.toFixed(2)} px) do not follow the smooth map of sizes (${fitted.toFixed(2)} px)`,
+    };
+  }
   const random = createRandom(seed);
   const centres = new Float64Array(DRAWS);
   const draws = Array.from({ length: DRAWS }, (_, k) => {
@@ -164,7 +161,7 @@ export function findCorrectedCircle(
   const shapeRadius = ({ ellipticity }: Worst): number =>
     firstAbove(places, ellipticity, limits.maxEllipticity, half);
   const bound = (of: (worst: Worst) => number): RadiusBound =>
-    radiusBound(of(best), Float64Array.from(draws, of).sort());
+    widened(radiusBound(of(best), Float64Array.from(draws, of).sort()), RADIUS_FLOOR);
   const radiusPx = bound((worst) => Math.min(sizeRadius(worst), shapeRadius(worst)));
   const centre = Math.sqrt(Math.max(0, square.c[0] as number));
   const [low, high] = interval68(centres);
@@ -205,6 +202,16 @@ export function findCorrectedCircle(
     formatMm: pixelMm === null ? null : formatWithin(half * pixelMm),
     formatAtLeast: true,
   };
+}
+
+/** Median FWHM of the stars nearest to the centre, px. */
+function centreFwhm({ n, x, y, width, height, fwhmPx }: CircleStars): number {
+  const distance = (i: number): number =>
+    ((x[i] as number) - (width - 1) / 2) ** 2 + ((y[i] as number) - (height - 1) / 2) ** 2;
+  const nearest = Array.from({ length: n }, (_, i) => i)
+    .sort((a, b) => distance(a) - distance(b) || a - b)
+    .slice(0, STARS_AT_CENTRE);
+  return medianOf(nearest.map((i) => fwhmPx[i] as number));
 }
 
 function surfaceData(
@@ -261,7 +268,7 @@ function ringPlaces(halfWidth: number, halfHeight: number, support: number): Rin
       const y = distance * Math.sin(angle);
       if (Math.abs(x) > halfWidth || Math.abs(y) > halfHeight) continue;
       const at = new Float64Array(MOST_TERMS);
-      fillTerms(4, x, y, at);
+      fillTerms(HIGHEST_DEGREE, x, y, at);
       terms.push(at);
     }
     // The corners themselves.
@@ -275,7 +282,7 @@ function ringPlaces(halfWidth: number, halfHeight: number, support: number): Rin
         [-x, -y],
       ] as const) {
         const at = new Float64Array(MOST_TERMS);
-        fillTerms(4, u, v, at);
+        fillTerms(HIGHEST_DEGREE, u, v, at);
         terms.push(at);
       }
     }

@@ -20,7 +20,7 @@ import { describeModel } from './describe-model.js';
 import type { IlluminationResult } from './illumination.js';
 import { type FieldFit, type FieldOptics, fitField } from './model.js';
 import type { ShapeColumns } from './model-data.js';
-import { sizeOfFwhm } from './response.js';
+import { chromaticSystematic, sizeOfFwhm } from './response.js';
 import type { FieldResult, FieldSet } from './result.js';
 import { judgeRotation } from './rotation.js';
 import { measureShapes, type StarShapes } from './shapes.js';
@@ -42,14 +42,27 @@ export interface FieldAnalysisOptions {
   stamps?: boolean;
   /** Turn of the stars from the first set to the second, degrees from +x towards +y; asked for when there are two sets. */
   rotationDeg?: number | null;
-  /** Limits of the well-corrected circle. */
-  circle?: CircleLimits;
+  /** Limits of the well-corrected circle; null = none is sought. */
+  circle?: CircleLimits | null;
 }
 
 /** Shapes of a whole set, with what was left out. */
 export interface SetAnalysis {
   set: FieldSet;
   fit: FieldFit | null;
+}
+
+/** Systematic share of amplitudes from how much wider red and blue are than green; that of one wavelength without colours. */
+function colourSystematic({ n, t, red, blue }: StarShapes): number {
+  const over = (sizes: Float64Array | undefined): number => {
+    const ratios: number[] = [];
+    for (let i = 0; i < n; i++) {
+      const ratio = (sizes?.[i] ?? Number.NaN) / (t[i] as number);
+      if (ratio > 0) ratios.push(ratio);
+    }
+    return ratios.length > 0 ? medianOf(ratios) : 1;
+  };
+  return chromaticSystematic(over(red?.t), over(blue?.t));
 }
 
 const isDecided = (leading: FieldSet['leading']): boolean =>
@@ -119,7 +132,10 @@ function analyseSet(
   const { width, height } = first;
   const fit = fitField(columns, optics, options.seed, options.draws);
   const offset = recordedOffset(reference, first);
-  if (fit) fit.response.recordedOffset = offset;
+  if (fit) {
+    fit.response.recordedOffset = offset;
+    fit.response.systematic = colourSystematic(first);
+  }
   const colour = fitColourShift(first, options.seed);
   const found = findCauses({
     fit,
@@ -149,12 +165,15 @@ function analyseSet(
       : null,
     cells: makeCells(columns, first, rows, options.stamps === false ? null : reference, offset),
     starsLeftOut: first.left,
-    correctedCircle: findCorrectedCircle(
-      circleStarsOf(columns, offset),
-      options.circle ?? DEFAULT_CIRCLE_LIMITS,
-      optics.pixelSizeUm,
-      options.seed,
-    ),
+    correctedCircle:
+      options.circle === null
+        ? null
+        : findCorrectedCircle(
+            circleStarsOf(columns, offset),
+            options.circle ?? DEFAULT_CIRCLE_LIMITS,
+            optics.pixelSizeUm,
+            options.seed,
+          ),
     illumination: input.illuminationRecord ?? null,
   };
   return { set, fit };

@@ -28,3 +28,12 @@ export function scaleBound(bound: RadiusBound, factor: number | null): RadiusBou
   const times = (value: number | null): number | null => (value === null ? null : value * factor);
   return { value: times(bound.value), low: times(bound.low), high: times(bound.high) };
 }
+
+/** The interval with a part that more stars do not lessen, a share of the value, in quadrature. */
+export function widened({ value, low, high }: RadiusBound, share: number): RadiusBound {
+  const to = (end: number | null, sign: number): number | null =>
+    end === null || value === null
+      ? end
+      : value + sign * Math.sqrt((end - value) ** 2 + (share * value) ** 2);
+  return { value, low: to(low, -1), high: to(high, 1) };
+}

@@ -127,7 +127,8 @@ export interface FieldSet {
   } | null;
   cells: FieldCell[];
   starsLeftOut: Record<string, number>;
-  correctedCircle: CorrectedCircle;
+  /** Null = not sought. */
+  correctedCircle: CorrectedCircle | null;
   illumination: IlluminationResult | null;
 }
 

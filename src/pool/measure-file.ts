@@ -55,7 +55,7 @@ async function cornersOf(
 ): Promise<NonNullable<FrameResult['corners']> | null> {
   if (searched.found.locus === null) return null;
   const { analyseField } = await import('../field/field.js');
-  const [set] = analyseField([{ frames: [searched] }], { seed, stamps: false }).sets;
+  const [set] = analyseField([{ frames: [searched] }], { seed, stamps: false, circle: null }).sets;
   return set === undefined ? null : { leading: set.leading, summary: set.summary };
 }
 

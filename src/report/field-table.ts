@@ -139,7 +139,8 @@ function lightText({ illumination }: FieldSet): string {
 }
 
 /** The well-corrected circle in a sentence or two. */
-function circleText(circle: CorrectedCircle): string {
+function circleText(circle: CorrectedCircle | null): string {
+  if (circle === null) return 'not looked for';
   const { status, reason, radiusPx, radiusMm, halfDiagonalShare, limitedBy } = circle;
   const limits = `FWHM at most ${fixed(circle.maxGrowth, 2)} × the centre’s, ellipticity at most ${fixed(circle.maxEllipticity, 2)}`;
   const serves = formatText(circle);

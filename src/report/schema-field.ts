@@ -299,7 +299,9 @@ const measuredSet = z
       .describe('null for mono frames and few stars'),
     cells: z.array(cell).describe('the map'),
     starsLeftOut: z.record(z.string(), z.int()).describe('stars left out, by reason'),
-    correctedCircle: correctedCircle.describe('how far from the centre stars stay small and round'),
+    correctedCircle: correctedCircle
+      .nullable()
+      .describe('how far from the centre stars stay small and round'),
     illumination: illumination.nullable().describe('light fall-off; null = not looked at'),
   })
   .meta({ id: 'fieldSet', description: 'frames of one field with the camera left as it was' });

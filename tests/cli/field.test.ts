@@ -67,7 +67,7 @@ describe('field', () => {
         maxGrowth: 1.3,
         formatMm: null,
       });
-      expect(Math.abs((set.correctedCircle.atLeastPx ?? 0) - 256.1)).toBeLessThan(0.1);
+      expect(Math.abs((set.correctedCircle?.atLeastPx ?? 0) - 256.1)).toBeLessThan(0.1);
       for (const wrong of [
         ['--max-growth', '1'],
         ['--max-growth', 'x'],

@@ -5,10 +5,10 @@ import {
   type CorrectedCircle,
   DEFAULT_CIRCLE_LIMITS,
   findCorrectedCircle,
-  formatWithin,
 } from '../../src/field/corrected-circle.js';
 import { circleStarsOf } from '../../src/field/corrected-circle-stars.js';
 import { sizeOfFwhm } from '../../src/field/response.js';
+import { formatWithin } from '../../src/field/sensor-formats.js';
 import { createRandom, normal } from '../../src/stats/random.js';
 
 const WIDTH = 1500;
