@@ -25,8 +25,11 @@ const COLOURS: readonly [ChannelName, string][] = [
 const COLOUR_POINTS = 0.12;
 const CORE_TINT_ERROR = 0.004;
 const RIM_TINT_ERROR = 0.008;
-/** Part of the error of r80 that comes from faint stars in the wings, the same for all telescopes (bench:compare). */
-const WING_SHARED = 0.5;
+/**
+ * Part of what any r80 errs by that another telescope does not share (bench:compare); the rest comes from faint stars, the same for all. What an
+ * error of the light in a wide halo does to the radius is not shared.
+ */
+const RADIUS_OWN = 0.4;
 const ARCSEC_PER_RADIAN = 648000 / Math.PI;
 
 /** What a number of the profile is, in any reading of a label. */
@@ -82,11 +85,27 @@ export function sizeReading(
   const { best } = label.averaged;
   const fwhmPx = (best.fwhm[c] as number) / label.unitPerPx;
   const value = best[key][c] as number;
-  const systematic = sizeError(key, sparse, fwhmPx) * value;
-  const reading = readingOf(data, label, (one) => one[key][c] as number, systematic);
+  const base = sizeError(key, sparse, fwhmPx) * value;
+  const read: Read = (one) => one[key][c] as number;
   // A grid too coarse for its stars is the telescope's own fault.
-  const wings = key === 'r80' && fwhmPx >= UNDERSAMPLED_PX;
-  return wings ? { ...reading, shared: WING_SHARED * systematic } : reading;
+  if (key === 'fwhm' || fwhmPx < UNDERSAMPLED_PX) return readingOf(data, label, read, base);
+  const wing = wingError(label, c, value);
+  return {
+    ...readingOf(data, label, read, Math.sqrt(base ** 2 + wing ** 2)),
+    shared: base * Math.sqrt(1 - RADIUS_OWN ** 2),
+  };
+}
+
+/** What the error of an excess of light makes of a radius: wide halos hold so little light per ring that small errors move r80 far. */
+function wingError(label: LabelData, c: number, radius: number): number {
+  const { best, radii } = label.averaged as NonNullable<LabelData['averaged']>;
+  const g = channelOf(label, 'G') ?? c;
+  const n = radii.length;
+  let i = 1;
+  while (i < n - 1 && (radii[i] as number) < radius) i++;
+  const light = (k: number): number => best.enclosed[c * n + k] as number;
+  const slope = (light(i) - light(i - 1)) / ((radii[i] as number) - (radii[i - 1] as number));
+  return slope > 0 ? excessError(excessRead(c, g)(best), 0) / 100 / slope : 0;
 }
 
 function sizeRow(
