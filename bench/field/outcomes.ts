@@ -23,6 +23,8 @@ export interface Amount {
   directionDeg: number;
   /** Whether the 68 % interval holds the truth; null where the cause was not named. */
   covered: boolean | null;
+  /** Half width of that interval, as a share of the truth; null where the cause was not named. */
+  halfWidth: number | null;
 }
 
 export interface FrameOutcome {
@@ -81,6 +83,10 @@ function amountOf(
     const found = interval(cause);
     return found ? found.low <= truth && truth <= found.high : null;
   };
+  const halfWidth = (cause: CauseName, truth: number): number | null => {
+    const found = interval(cause);
+    return found ? (0.5 * (found.high - found.low)) / truth : null;
+  };
   if (kind === 'tilt') {
     const truth = 2 * Math.hypot(...scene.tiltUm);
     const angle = (y: number, x: number) => (Math.atan2(y, x) * 180) / Math.PI;
@@ -91,6 +97,7 @@ function amountOf(
       ratio: (2 * um * Math.hypot(fit.p[TX], fit.p[TY])) / truth,
       directionDeg: off - 180 * Math.round(off / 180),
       covered: covered('tilt', truth),
+      halfWidth: halfWidth('tilt', truth),
     };
   }
   if (kind === 'curvature') {
@@ -101,6 +108,7 @@ function amountOf(
       ratio: (um * Math.hypot(fit.p[KAPPA], fit.p[ASTIG])) / truth,
       directionDeg: 0,
       covered: covered('curvature', truth),
+      halfWidth: halfWidth('curvature', truth),
     };
   }
   return null;

@@ -2,7 +2,7 @@
 import { fitField } from '../../src/field/model.js';
 import { judgeRotation } from '../../src/field/rotation.js';
 import { createRandom } from '../../src/stats/random.js';
-import { measureScene } from './outcomes.js';
+import { measuredOnce } from './keep.js';
 import { type FieldScene, SOUND } from './render.js';
 
 export interface RotationOutcome {
@@ -14,7 +14,11 @@ export interface RotationOutcome {
 const ANGLES = [90, 60, 180] as const;
 
 /** Three faults in turn: a tilted sensor, decentred optics, a drift of the mount. */
-export function rotationOutcome(seed: number, index: number): RotationOutcome[] {
+export function rotationOutcome(
+  seed: number,
+  index: number,
+  keep: string | null,
+): RotationOutcome[] {
   const random = createRandom(seed * 7001 + index);
   const angle = 2 * Math.PI * random();
   const strength = 0.8 + 1.4 * random();
@@ -44,7 +48,9 @@ export function rotationOutcome(seed: number, index: number): RotationOutcome[] 
   };
   const second = { ...first, seed: first.seed + 1, cameraDeg: angleDeg };
   const optics = { focalRatio: base.focalRatio, pixelSizeUm: base.pixelUm };
-  const fits = [first, second].map((scene) => fitField(measureScene(scene).columns, optics, 1));
+  const fits = [first, second].map((scene, k) =>
+    fitField(measuredOnce(keep, `pair-${seed}-${index}-${k}`, scene).columns, optics, 1),
+  );
   const [one, two] = fits;
   if (!one || !two) return [{ fault, angleDeg, verdict: 'not seen' }];
   // The tube's vectors turn by −cameraDeg in the frame; so do the stars.

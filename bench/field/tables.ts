@@ -3,6 +3,9 @@ import { fixed, type TextTable } from '../helpers/text-table.js';
 import type { FrameOutcome } from './outcomes.js';
 import type { RotationOutcome } from './rotations.js';
 
+/** Half width of an interval up to which 10 % is no matter of chance (2 σ). */
+const SHARP = 0.05;
+
 const share = (part: number, of: number): string =>
   of === 0 ? '–' : `${((100 * part) / of).toFixed(1)} % (${part} of ${of})`;
 
@@ -78,6 +81,21 @@ function targets(
       `${quantity} within 10 %, growth above 0.5 px`,
       share(large.filter(({ ratio }) => Math.abs(ratio - 1) <= 0.1).length, large.length),
       'all',
+    ]);
+    const sharp = large.filter(({ halfWidth }) => halfWidth !== null && halfWidth <= SHARP);
+    rows.push([
+      `the same where the interval is ± ${100 * SHARP} % or narrower`,
+      share(sharp.filter(({ ratio }) => Math.abs(ratio - 1) <= 0.1).length, sharp.length),
+      'all',
+    ]);
+    const far = large.filter(
+      ({ ratio, halfWidth }) =>
+        Math.abs(ratio - 1) > 0.1 && halfWidth !== null && Math.abs(ratio - 1) > 2 * halfWidth,
+    );
+    rows.push([
+      'off by more than 10 % and by more than twice the interval',
+      share(far.length, large.length),
+      'none',
     ]);
     const ratios = large.map(({ ratio }) => ratio).sort((a, b) => a - b);
     rows.push([

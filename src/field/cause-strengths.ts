@@ -4,13 +4,12 @@ import type { Context } from './cause-context.js';
 import { drawnSigma, type FieldFit } from './model.js';
 import { comaNm, defocusUm } from './response.js';
 
-/** Bootstrap misses what the laws leave out: factor on its errors, and a share of each amplitude (from the benchmark's coverage). */
+/** Bootstrap misses what the laws leave out: factor on its errors (from the benchmark's coverage). */
 const SIGMA_FACTOR = 1.1;
-const SYSTEMATIC_SHARE = 0.015;
 
-/** value ± σ with the systematic part. */
-export function withSystematics(value: number, sigma: number): Uncertain {
-  const error = Math.sqrt((SIGMA_FACTOR * sigma) ** 2 + (SYSTEMATIC_SHARE * value) ** 2);
+/** value ± σ with the systematic part, a share of the value. */
+export function withSystematics(value: number, sigma: number, share: number): Uncertain {
+  const error = Math.sqrt((SIGMA_FACTOR * sigma) ** 2 + (share * value) ** 2);
   return { value, low: value - error, high: value + error };
 }
 
@@ -24,10 +23,13 @@ export function focusStrength(
   const value = px(fit.p);
   const sigma = drawnSigma(fit, px);
   if (focalRatio === null || pixelSizeUm === null) {
-    return { strength: withSystematics(factor * value, factor * sigma), unit: 'px' };
+    return {
+      strength: withSystematics(factor * value, factor * sigma, fit.response.systematic),
+      unit: 'px',
+    };
   }
   const um = defocusUm(factor, focalRatio, pixelSizeUm);
-  return { strength: withSystematics(um * value, um * sigma), unit: 'µm' };
+  return { strength: withSystematics(um * value, um * sigma, fit.response.systematic), unit: 'µm' };
 }
 
 export function comaStrength(
@@ -39,10 +41,10 @@ export function comaStrength(
   const value = px(fit.p);
   const sigma = drawnSigma(fit, px);
   if (focalRatio === null || pixelSizeUm === null) {
-    return { strength: withSystematics(value, sigma), unit: 'px' };
+    return { strength: withSystematics(value, sigma, fit.response.systematic), unit: 'px' };
   }
   const nm = comaNm(1, focalRatio, pixelSizeUm);
-  return { strength: withSystematics(nm * value, nm * sigma), unit: 'nm' };
+  return { strength: withSystematics(nm * value, nm * sigma, fit.response.systematic), unit: 'nm' };
 }
 
 /** Direction of a vector in degrees with its error; `period` 360 for arrows, 180 for axes. */

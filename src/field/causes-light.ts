@@ -7,6 +7,8 @@ import * as words from './words.js';
 const LEAST_SHIFT_PX = 0.2;
 const COLOUR_SIGMA = 4;
 const COLOUR_WEIGHT = 0.5;
+/** Share of a shift that places of stars leave uncertain. */
+const SHIFT_SHARE = 0.015;
 
 export function colourCauses(input: CauseInput): Cause[] {
   const { colour, stars } = input;
@@ -18,7 +20,7 @@ export function colourCauses(input: CauseInput): Cause[] {
   if (corner > LEAST_SHIFT_PX && corner > COLOUR_SIGMA * colour.cornerSigma) {
     causes.push({
       cause: 'lateral colour',
-      strength: withSystematics(corner, colour.cornerSigma),
+      strength: withSystematics(corner, colour.cornerSigma, SHIFT_SHARE),
       unit: 'px',
       confidence: sure(corner, colour.cornerSigma),
       effectPx: COLOUR_WEIGHT * corner,
@@ -35,7 +37,7 @@ export function colourCauses(input: CauseInput): Cause[] {
     const error = ((colour.constantSigma / constant) * 180) / Math.PI;
     causes.push({
       cause: 'dispersion',
-      strength: withSystematics(constant, colour.constantSigma),
+      strength: withSystematics(constant, colour.constantSigma, SHIFT_SHARE),
       unit: 'px',
       confidence: round2(0.9 * sure(constant, colour.constantSigma)),
       effectPx: COLOUR_WEIGHT * constant,

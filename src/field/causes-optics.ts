@@ -117,7 +117,7 @@ export function trackingCause(context: Context): Cause {
   const half = (value: number): number => value / 2;
   return {
     cause: 'tracking',
-    strength: withSystematics(drift(fit.p), drawnSigma(fit, drift)),
+    strength: withSystematics(drift(fit.p), drawnSigma(fit, drift), fit.response.systematic),
     unit: 'px',
     confidence: round2(context.confidence('tracking') * (context.present('defocus') ? 0.7 : 0.95)),
     effectPx: context.effect('tracking'),

@@ -16,7 +16,7 @@ import {
   tiltCause,
   trackingCause,
 } from './causes-optics.js';
-import { CENTRE, CORNERS, fwhmAt } from './effects.js';
+import { CENTRE, CORNERS, fwhmAt, refocusedEffect } from './effects.js';
 import { T0 } from './laws.js';
 import { type Component, drawnSigma, FEWEST_STARS } from './model.js';
 import { fwhmOfSize } from './response.js';
@@ -41,10 +41,16 @@ const DEFOCUS_RANK = 0.5;
 /** Share of the star's width below which a cause cannot have taken the wings of all stars. */
 const TOO_SMALL_TO_FLATTEN = 0.1;
 
-/** What the causes are ordered by: the effect, but that of defocus halved beside what focusing does not mend. */
-function rankOf(cause: Cause, causes: readonly Cause[]): number {
-  const lasting = causes.some((other) => other.cause === 'curvature' || other.cause === 'tilt');
-  return cause.cause === 'defocus' && lasting ? DEFOCUS_RANK * cause.effectPx : cause.effectPx;
+/**
+ * What the causes are ordered by: the effect, but that of defocus halved beside what focusing does not mend. Far from focus a slight
+ * curvature shows much; defocus leads there when half of it is more than what curvature leaves after focusing.
+ */
+function rankOf(cause: Cause, causes: readonly Cause[], { fit, places }: Context): number {
+  if (cause.cause !== 'defocus') return cause.effectPx;
+  const halved = DEFOCUS_RANK * cause.effectPx;
+  if (causes.some((other) => other.cause === 'tilt')) return halved;
+  if (!causes.some((other) => other.cause === 'curvature')) return cause.effectPx;
+  return halved > refocusedEffect(fit.p, fit.response, places) ? cause.effectPx : halved;
 }
 
 /** Names the causes, the one to mend first: largest effect, with what `rankOf` says of defocus. */
@@ -72,7 +78,7 @@ export function findCauses(input: CauseInput): CauseFindings {
     causes.push(defocusCause(context));
   else if (isFlatTopped(context) && !causes.some((cause) => flattens(context, cause)))
     causes.push(flatTopCause(context));
-  causes.sort((a, b) => rankOf(b, causes) - rankOf(a, causes));
+  causes.sort((a, b) => rankOf(b, causes, context) - rankOf(a, causes, context));
   return decide(context, causes, verdict);
 }
 

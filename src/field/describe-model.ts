@@ -24,7 +24,13 @@ export function describeModel(
   const um = known ? defocusUm(1, focalRatio, pixelSizeUm) : null;
   const nm = known ? comaNm(1, focalRatio, pixelSizeUm) : null;
   const of = (value: (p: Float64Array) => number, factor: number | null = 1): Uncertain | null =>
-    factor === null ? null : withSystematics(factor * value(p), factor * drawnSigma(fit, value));
+    factor === null
+      ? null
+      : withSystematics(
+          factor * value(p),
+          factor * drawnSigma(fit, value),
+          fit.response.systematic,
+        );
   const sure = (value: (p: Float64Array) => number): Uncertain => of(value, 1) as Uncertain;
   const size = (a: number, b: number) => (q: Float64Array) =>
     Math.sqrt((q[a] as number) ** 2 + (q[b] as number) ** 2);
