@@ -130,7 +130,7 @@ function announce(night: Night, { message, messageStyle }: Terminal): void {
 }
 
 /** `22:41 sub-017.fits  keep  FWHM 2.7 px  ellipticity 0.03  starlight 98 %  kept 16 of 18`. */
-export function statusLine(frame: GradedFrame, night: Night): string {
+function statusLine(frame: GradedFrame, night: Night): string {
   const parts = [
     frame.startMs === null ? '--:--' : new Date(frame.startMs).toISOString().slice(11, 16),
     escapeControls(basename(frame.file)),

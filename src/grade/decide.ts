@@ -13,7 +13,7 @@ export interface Evidence {
 }
 
 /** Value of a judged quantity; null = not measured. */
-export function judgedValue(judged: Judged, evidence: Evidence): number | null {
+function judgedValue(judged: Judged, evidence: Evidence): number | null {
   const { frame, registration, parts } = evidence;
   switch (judged) {
     case 'fwhm':

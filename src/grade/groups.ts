@@ -5,7 +5,7 @@ import type { NightFrame } from './night-frame.js';
 const SAME_EXPOSURE = 0.02;
 
 /** In the order of exposure start; then by what was measured, so that names and their order decide nothing. */
-export function inTimeOrder(frames: readonly NightFrame[]): number[] {
+function inTimeOrder(frames: readonly NightFrame[]): number[] {
   const key = (i: number): number[] => {
     const { startMs, backgroundAdu, fwhmPx, starsFound } = frames[i] as NightFrame;
     return [

@@ -28,7 +28,7 @@ export interface Registration {
   meridianTurned: boolean;
 }
 
-export function starListOf(frame: NightFrame): StarList {
+function starListOf(frame: NightFrame): StarList {
   const { stars } = frame;
   return {
     x: Float64Array.from(stars.x),

@@ -181,7 +181,7 @@ function capital(text: string): string {
 }
 
 /** Seconds as people say them. */
-export function duration(seconds: number): string {
+function duration(seconds: number): string {
   const minutes = Math.round(seconds / 60);
   if (minutes < 1) return `${Math.round(seconds)} s`;
   if (minutes < 60) return `${minutes} min`;

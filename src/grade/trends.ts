@@ -36,7 +36,7 @@ function leastStep(quantity: TrendQuantity, level: number): number {
 const TREND_QUANTITIES = Object.keys(LEAST_STEP) as TrendQuantity[];
 
 /** Value of a followed quantity; null = not measured. */
-export function trendValue(quantity: TrendQuantity, frame: GradedFrame): number | null {
+function trendValue(quantity: TrendQuantity, frame: GradedFrame): number | null {
   switch (quantity) {
     case 'fwhmPx':
       return frame.fwhmPx?.value ?? null;

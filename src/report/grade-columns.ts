@@ -14,7 +14,7 @@ const half = (u: Uncertain | null): number | null =>
   u === null || !Number.isFinite(u.high - u.low) ? null : (u.high - u.low) / 2;
 
 /** Add at the end; never rename or reorder: other programs rely on it. */
-export const NIGHT_COLUMNS: readonly NightColumn[] = [
+const NIGHT_COLUMNS: readonly NightColumn[] = [
   { name: 'file', type: 'STRING', meaning: 'path as given', value: ({ file }) => file },
   {
     name: 'decision',

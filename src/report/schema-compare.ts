@@ -52,7 +52,9 @@ const telescope = z
     focalLengthMm: numberOrNull('focal length, mm'),
     pixelSizeUm: numberOrNull('pitch of the pixels, µm'),
     exposureSeconds: numberOrNull('exposure of a frame, s'),
-    ownStars: whole('stars behind what is said of its own field, whether others see them or not; at most --max-stars'),
+    ownStars: whole(
+      'stars behind what is said of its own field, whether others see them or not; at most --max-stars',
+    ),
     blueDefocusUm: measured('blur of blue over green as a defocus, µm'),
     blueDefocusFocalLengthFraction: measured('the same as a fraction of the focal length'),
     profiles: z

@@ -22,7 +22,9 @@ const frames = makeNight({
   ],
 });
 const parameters = { seed: 1, halo: true, ...frameParameters({}) };
-const validate = new Ajv2020({ strict: true, allowUnionTypes: true }).compile(jsonSchemaOf('grade'));
+const validate = new Ajv2020({ strict: true, allowUnionTypes: true }).compile(
+  jsonSchemaOf('grade'),
+);
 
 describe('the document', () => {
   test.each([
