@@ -177,11 +177,14 @@ function illuminationOf(
   { pedestal, error }: KnownZero,
 ): Pick<FieldSetInput, 'illumination' | 'illuminationRecord'> {
   const { metadata, rows } = frame;
+  // Choosing stars marks the others as left over: on a copy, since the field wants them too.
+  const flags = found.sources.flags.slice();
+  const chosen = { ...found, sources: { ...found.sources, flags } };
   // Sizes of stars narrower than two pixels follow the sampling: they would look stretched.
   const linearity = linearityOf(
     frame,
     found,
-    selectStars(found, options, rows.width, rows.height),
+    selectStars(chosen, options, rows.width, rows.height),
     plan.ofChannel[plan.reference] as number[],
     (found.locus?.fwhmPx ?? 0) < LEAST_FWHM_PX,
   );

@@ -3,7 +3,10 @@ import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test, vi } from 'vitest';
 import { biasMismatch, measureBias, pedestalFor } from '../../src/field/pedestal.js';
+import { measureShapes } from '../../src/field/shapes.js';
+import { openFrame } from '../../src/frame/open.js';
 import { DEFAULT_MEASURE_OPTIONS } from '../../src/measure/options.js';
+import { searchFrame } from '../../src/measure/search-frame.js';
 import { analyseFieldFiles } from '../../src/pool/analyse-field.js';
 import { createRandom, normal } from '../../src/stats/random.js';
 import { memoryFrame } from '../helpers/memory-frame.js';
@@ -103,4 +106,23 @@ describe('the field with a bias frame that cannot be used', () => {
     expect(set.illumination?.reason).toContain('bias frame');
     expect(set.frames).toBe(1);
   });
+});
+
+test('asking for the light fall-off takes no star from the field', async () => {
+  const file = join(temporaryFolder(), 'field.fits');
+  writeFileSync(file, starFrame({ width: 480, height: 400, pattern: null, peak: 1500 }));
+  const outcome = await analyseFieldFiles({
+    sets: [[{ file, fault: null }]],
+    options: { ...DEFAULT_MEASURE_OPTIONS, maxStars: 1500 },
+    overrides: {},
+    pedestalAdu: 500,
+    bias: null,
+  });
+  const frame = await openFrame(file, {});
+  const searched = searchFrame(frame, { ...DEFAULT_MEASURE_OPTIONS, maxStars: 1500 }, () => {});
+  const { n } = measureShapes(searched);
+  frame.rows.close();
+  const [set] = outcome.sets;
+  expect(n).toBeGreaterThan(100);
+  expect(set && 'stars' in set ? set.stars : null).toBe(n);
 });
