@@ -110,7 +110,7 @@ describe('the field with a bias frame that cannot be used', () => {
 
 test('asking for the light fall-off takes no star from the field', async () => {
   const file = join(temporaryFolder(), 'field.fits');
-  writeFileSync(file, starFrame({ width: 480, height: 400, pattern: null, peak: 110 }));
+  writeFileSync(file, starFrame({ width: 480, height: 400, pattern: null, peak: 300 }));
   const outcome = await analyseFieldFiles({
     sets: [[{ file, fault: null }]],
     options: { ...DEFAULT_MEASURE_OPTIONS, maxStars: 1500 },
