@@ -278,7 +278,9 @@ async function speed(root: string): Promise<TextTable> {
 }
 
 async function memory(root: string): Promise<TextTable> {
-  const { folder } = drawNight(root, 91);
+  const folder = join(root, 'night-91');
+  const frames = Array.from({ length: 20 }, () => ({}));
+  writeNight({ seed: SEED + 91, frames, width: 300, height: 240, stars: 40 }, folder);
   const many = join(root, 'many');
   const few = join(root, 'few');
   mkdirSync(many);
@@ -304,12 +306,14 @@ async function memory(root: string): Promise<TextTable> {
 
 const root = mkdtempSync(join(tmpdir(), 'bluerim-night-'));
 try {
-  const tables = [
-    ...(await decisions(root)),
-    await sameness(root),
-    await memory(root),
-    await speed(root),
-  ];
+  const at = process.argv.indexOf('--only');
+  const wanted = at < 0 ? null : process.argv[at + 1];
+  const tables: TextTable[] = [];
+  const parts = { decisions, sameness, memory, speed };
+  for (const [name, make] of Object.entries(parts)) {
+    if (wanted !== null && wanted !== name) continue;
+    tables.push(...[await make(root)].flat());
+  }
   const where = environment();
   if (process.argv.includes('--json')) {
     process.stdout.write(`${JSON.stringify({ environment: where, tables }, null, 2)}\n`);
