@@ -44,6 +44,9 @@ export interface MeasureFlags extends FrameFlags, ResultFlags {
   haloAnyway?: boolean;
   stars?: string;
   withStars?: boolean;
+  html?: string;
+  svg?: string;
+  png?: string;
 }
 
 /** A number above zero. */
@@ -101,6 +104,28 @@ export function colorOption(): Option {
 
 export function forceOption(): Option {
   return new Option('--force', 'replace output files that exist').helpGroup(OUTPUT);
+}
+
+/** Folder for pictures as drawings. */
+export function svgOption(): Option {
+  return new Option('--svg <folder>', 'also write the pictures as SVG into this folder').helpGroup(
+    OUTPUT,
+  );
+}
+
+/** Folder for pictures as PNG. */
+export function pngOption(): Option {
+  return new Option('--png <folder>', 'also write the pictures as PNG into this folder').helpGroup(
+    OUTPUT,
+  );
+}
+
+/** File for the page. */
+export function htmlOption(): Option {
+  return new Option(
+    '--html <file>',
+    'also write a page with pictures and tables: one file that needs nothing else',
+  ).helpGroup(OUTPUT);
 }
 
 /** @param meaning what the stars are for */
@@ -257,6 +282,7 @@ export function addMeasureOptions(command: Command): Command {
       'put every star found into the JSON document too, so that `compare` can use it without the frame',
     ),
   );
+  for (const option of [htmlOption(), svgOption(), pngOption()]) command.addOption(option);
   addResultOptions(command);
   return command;
 }

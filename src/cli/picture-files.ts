@@ -1,36 +1,69 @@
-/** Pictures of a result as SVG files in a folder. */
+/** Pictures and pages of a result as files. */
 import { join } from 'node:path';
 import type { NamedPicture } from '../report/field-pictures.js';
 import type { Terminal } from './terminal.js';
 
+export type PictureKind = 'svg' | 'png';
+
+/** Where pictures and a page are wanted; undefined = not asked for. */
+export interface PictureFlags {
+  svg?: string;
+  png?: string;
+  html?: string;
+  force?: boolean;
+}
+
+const KINDS: readonly PictureKind[] = ['svg', 'png'];
+
+/** PNG files have this many pixels for each unit of the drawing. */
+const PNG_SCALE = 2;
+/** Pixels per inch of an SVG unit (CSS Values 3, section 6.2). */
+const CSS_DPI = 96;
+
 /** Name of a picture's file. */
-export function pictureFile(name: string): string {
-  return `${name}.svg`;
+export function pictureFile(name: string, kind: PictureKind = 'svg'): string {
+  return `${name}.${kind}`;
 }
 
 /**
- * Makes the folder and checks, before the work, that the pictures can be written into it.
+ * Makes the folders and checks, before the work, that pictures and page can be written.
  * @throws OutputError
  */
-export async function checkPictures(
-  folder: string,
-  names: readonly string[],
-  force: boolean,
-): Promise<void> {
-  const { checkFolderTarget } = await import('./output.js');
-  checkFolderTarget(folder, names.map(pictureFile), force);
+export async function checkPictures(flags: PictureFlags, names: readonly string[]): Promise<void> {
+  const { checkFileTarget, checkFolderTarget } = await import('./output.js');
+  const force = flags.force ?? false;
+  for (const kind of KINDS) {
+    const folder = flags[kind];
+    if (folder === undefined) continue;
+    const files = names.map((name) => pictureFile(name, kind));
+    checkFolderTarget(folder, files, force);
+  }
+  if (flags.html !== undefined) checkFileTarget(flags.html, force);
 }
 
-/** @throws OutputError */
+/** Writes the pictures into the folders that are asked for; does nothing where none is. @throws OutputError */
 export async function writePictures(
-  folder: string,
+  flags: PictureFlags,
   pictures: readonly NamedPicture[],
   terminal: Terminal,
 ): Promise<void> {
   const { svgDocument } = await import('../report/svg/document.js');
   const { writeWhole } = await import('./output.js');
-  for (const { name, picture } of pictures) {
-    writeWhole(join(folder, pictureFile(name)), svgDocument(picture));
+  for (const kind of KINDS) {
+    const folder = flags[kind];
+    if (folder === undefined) continue;
+    for (const { name, picture } of pictures) {
+      const svg = svgDocument(picture);
+      writeWhole(join(folder, pictureFile(name, kind)), kind === 'svg' ? svg : await pngOf(svg));
+    }
+    terminal.message(`wrote ${pictures.length} pictures into ${folder}`);
   }
-  terminal.message(`wrote ${pictures.length} pictures into ${folder}`);
+}
+
+/** A drawing as PNG. */
+async function pngOf(svg: string): Promise<Uint8Array> {
+  const { default: sharp } = await import('sharp');
+  return sharp(Buffer.from(svg), { density: PNG_SCALE * CSS_DPI })
+    .png({ compressionLevel: 9 })
+    .toBuffer();
 }

@@ -13,7 +13,7 @@ const COLUMNS = ['left', 'middle', 'right'] as const;
 const ROWS = ['upper', 'centre', 'lower'] as const;
 
 /** Names of the sets when there are two. */
-const SET_NAMES = ['first set', 'camera turned'] as const;
+export const SET_NAMES = ['first set', 'camera turned'] as const;
 
 /** The whole report with a closing line break; empty when no frame could be read. */
 export function fieldText(outcome: FieldOutcome, width: number, style: TextStyle): string {
@@ -56,7 +56,7 @@ function setText(
 }
 
 /** The cause that the advice is about: the leading one, or the largest where it is undecided. */
-function leadingCause(set: FieldSet): Cause | null {
+export function leadingCause(set: FieldSet): Cause | null {
   return set.causes.find((each) => each.cause === set.leading) ?? set.causes[0] ?? null;
 }
 
@@ -107,7 +107,7 @@ function causesText(causes: readonly Cause[], width: number, style: TextStyle): 
 }
 
 /** Light at the corners, radii and what cannot be said, in a sentence or two. */
-function lightText({ illumination }: FieldSet): string {
+export function lightText({ illumination }: FieldSet): string {
   if (illumination === null) return 'not looked at';
   const leading =
     illumination.reference === null ? null : illumination.channels[illumination.reference];
@@ -139,7 +139,7 @@ function lightText({ illumination }: FieldSet): string {
 }
 
 /** The well-corrected circle in a sentence or two. */
-function circleText(circle: CorrectedCircle | null): string {
+export function circleText(circle: CorrectedCircle | null): string {
   if (circle === null) return 'not looked for';
   const { status, reason, radiusPx, radiusMm, halfDiagonalShare, limitedBy } = circle;
   const limits = `FWHM at most ${fixed(circle.maxGrowth, 2)} × the centre’s, ellipticity at most ${fixed(circle.maxEllipticity, 2)}`;

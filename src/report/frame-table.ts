@@ -171,9 +171,14 @@ function reachText(contrast: HaloContrast): string {
 }
 
 function factLines(result: FrameResult, width: number): string[] {
-  const lines: string[] = [];
+  return factRows(result).map(([name, text]) => fact(name, text, FACT_INDENT, width));
+}
+
+/** Names and sentences of what stands beside the tables; nothing for what was not measured. */
+export function factRows(result: FrameResult): [name: string, text: string][] {
+  const lines: [string, string][] = [];
   const add = (name: string, text: string): void => {
-    lines.push(fact(name, text, FACT_INDENT, width));
+    lines.push([name, text]);
   };
   const { halo, equivalentDefocus, lateralColour, stars, linearity } = result;
   if (halo?.coreTintMag != null) {

@@ -15,6 +15,7 @@ import {
   MEASURING,
   maxStarsOption,
   OUTPUT,
+  pngOption,
   type ResultFlags,
   SUN_CAUTION,
 } from '../options.js';
@@ -26,6 +27,7 @@ interface CompareFlags extends FrameFlags, ResultFlags {
   modelSeeing?: boolean;
   maxStars: number;
   svg?: string;
+  png?: string;
 }
 
 const EXAMPLES = `
@@ -95,6 +97,7 @@ export function compareCommand(setExitCode: (code: number) => void): Command {
       'also write pictures into this folder: profiles, differences star by star, the stars side by side, a chart of lenses',
     ).helpGroup(OUTPUT),
   );
+  command.addOption(pngOption());
   addResultOptions(command);
   return command.action(async (names: string[], flags: CompareFlags) => {
     setExitCode(await runCompare(names, flags, createTerminal(flags.color)));
@@ -119,7 +122,7 @@ async function runCompare(
   const facts = readTelescopes(flags.telescope ?? [], labels, shared);
   const { resultTarget, writeResult } = await import('../result-output.js');
   const target = await resultTarget(flags);
-  if (flags.svg !== undefined) await checkComparePictures(flags.svg, flags.force ?? false);
+  await checkComparePictures(flags);
 
   const lists = await expandLabels(labels, flags.recursive ?? false);
   const options: CompareOptions = {
@@ -166,10 +169,10 @@ async function runCompare(
     text: (width: number, style: TextStyle) => compareText(comparison, width, style),
   };
   await writeResult(target, result, terminal);
-  if (flags.svg !== undefined) {
+  if (flags.svg !== undefined || flags.png !== undefined) {
     const { drawComparison } = await import('../compare-pictures.js');
     const { writePictures } = await import('../picture-files.js');
-    await writePictures(flags.svg, await drawComparison(outcome), terminal);
+    await writePictures(flags, await drawComparison(outcome), terminal);
   }
   showWarnings(warnings, false, terminal);
   showFailedFiles(unread, terminal);
@@ -208,8 +211,8 @@ async function expandLabels(labels: readonly LabelNames[], recursive: boolean) {
 }
 
 /** Refuses, before the work, a folder that the pictures cannot be written into. */
-async function checkComparePictures(folder: string, force: boolean): Promise<void> {
+async function checkComparePictures(flags: CompareFlags): Promise<void> {
   const { COMPARE_PICTURES } = await import('../../report/compare-pictures.js');
   const { checkPictures } = await import('../picture-files.js');
-  await checkPictures(folder, COMPARE_PICTURES, force);
+  await checkPictures(flags, COMPARE_PICTURES);
 }

@@ -132,7 +132,7 @@ async function compareLenses(
   const missing = (await drawComparison(outcome)).filter(
     ({ name }) => flags.force || !existsSync(join(flags.output, pictureFile(name))),
   );
-  if (missing.length > 0) await writePictures(flags.output, missing, terminal);
+  if (missing.length > 0) await writePictures({ svg: flags.output }, missing, terminal);
   else terminal.message(`kept the pictures of the comparison in ${flags.output}`);
   return true;
 }

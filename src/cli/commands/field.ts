@@ -12,19 +12,23 @@ import {
   FRAME,
   type FrameFlags,
   frameOverrides,
+  htmlOption,
   INPUT,
   MEASURING,
   notNegative,
-  OUTPUT,
+  pngOption,
   positive,
   type ResultFlags,
   SUN_CAUTION,
+  svgOption,
 } from '../options.js';
 import { createTerminal, type Terminal } from '../terminal.js';
 
 interface FieldFlags extends FrameFlags, ResultFlags {
   rotated?: string[];
   svg?: string;
+  png?: string;
+  html?: string;
   pedestal?: number;
   bias?: string;
   maxGrowth: number;
@@ -101,9 +105,7 @@ export function fieldCommand(setExitCode: (code: number) => void): Command {
       .argParser(betweenNoneAndOne)
       .helpGroup(MEASURING),
   );
-  command.addOption(
-    new Option('--svg <folder>', 'also write pictures into this folder').helpGroup(OUTPUT),
-  );
+  for (const option of [htmlOption(), svgOption(), pngOption()]) command.addOption(option);
   addResultOptions(command);
   return command.action(async (frames: string[], flags: FieldFlags) => {
     setExitCode(await runField(frames, flags, createTerminal(flags.color)));
@@ -131,9 +133,10 @@ async function runField(
   const { resultTarget, writeResult } = await import('../result-output.js');
   const target = await resultTarget(flags);
   const { checkPictures, writePictures } = await import('../picture-files.js');
-  if (flags.svg !== undefined) {
-    await checkPictures(flags.svg, pictureNames(flags.rotated !== undefined), flags.force ?? false);
+  if (flags.html !== undefined && flags.html === flags.output) {
+    throw new UsageError('--html and --output name the same file', 'give them different names');
   }
+  await checkPictures(flags, pictureNames(flags.rotated !== undefined));
 
   const { expandInputs } = await import('../inputs.js');
   const recursive = flags.recursive ?? false;
@@ -174,7 +177,19 @@ async function runField(
     text: (width: number, style: TextStyle) => fieldText(outcome, width, style),
   };
   await writeResult(target, result, terminal);
-  if (flags.svg !== undefined) await writePictures(flags.svg, await picturesOf(outcome), terminal);
+  if (flags.svg !== undefined || flags.png !== undefined || flags.html !== undefined) {
+    const pictures = await picturesOf(outcome);
+    await writePictures(flags, pictures.flat(), terminal);
+    if (flags.html !== undefined) {
+      const { fieldPage } = await import('../../report/field-page.js');
+      const { writeWhole } = await import('../output.js');
+      writeWhole(
+        flags.html,
+        fieldPage(fieldDocument(outcome, options, overrides, circle), pictures),
+      );
+      terminal.message(`wrote ${flags.html}`);
+    }
+  }
   const { showFailedFiles, showWarnings } = await import('../warnings.js');
   showWarnings(outcome.warnings, files.length === 1, terminal);
   const failed = outcome.sets.flatMap((set) => set.failed);
@@ -194,12 +209,15 @@ function pictureNames(rotated: boolean): string[] {
   return [...PICTURES, ...(rotated ? PICTURES.map((name) => name + TURNED) : [])];
 }
 
-async function picturesOf(outcome: FieldOutcome): Promise<NamedPicture[]> {
+/** Pictures of each set, in order. */
+async function picturesOf(outcome: FieldOutcome): Promise<NamedPicture[][]> {
   const { fieldPictures } = await import('../../report/field-pictures.js');
   const { greyStamp } = await import('../../report/svg/stamps.js');
   const { greyPng } = await import('../png-data.js');
-  const pictures: NamedPicture[] = [];
+  const sets: NamedPicture[][] = [];
   for (const [index, set] of outcome.sets.entries()) {
+    const pictures: NamedPicture[] = [];
+    sets.push(pictures);
     if (set.leading === null) continue;
     const stamps = await Promise.all(
       set.cells.map(async ({ stamp }) =>
@@ -211,5 +229,5 @@ async function picturesOf(outcome: FieldOutcome): Promise<NamedPicture[]> {
       pictures.push({ name: index === 1 ? name + TURNED : name, picture });
     }
   }
-  return pictures;
+  return sets;
 }

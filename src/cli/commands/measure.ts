@@ -31,6 +31,8 @@ Examples:
       the frames of a list
   bluerim measure --json -o field.json --stars stars.ecsv field.fits
       every number with its interval, and every star, for other programs
+  bluerim measure --html field.html field.fits
+      a page with pictures, tables and explanations: one file, to keep or to mail
   bluerim measure --with-stars -o first.json first/*.fits
       a record that \`compare\` can use later in place of the frames
 
@@ -65,6 +67,9 @@ async function runMeasure(
   if (flags.output !== undefined && flags.output !== '-' && flags.output === flags.stars) {
     throw new UsageError('--output and --stars name the same file', 'give them different names');
   }
+  if (flags.html !== undefined && (flags.html === flags.output || flags.html === flags.stars)) {
+    throw new UsageError('--html names the file of another output', 'give them different names');
+  }
   const { resultTarget, writeResult } = await import('../result-output.js');
   const { checkFileTarget, writeWhole } = await import('../output.js');
   const target = await resultTarget(flags);
@@ -79,13 +84,15 @@ async function runMeasure(
   const overrides = frameOverrides(flags);
   const { inputs, warnings } = await gatherInputs(frames, flags, overrides);
   const files = inputs.map(({ file }) => file);
+  const { checkMeasurePictures, writeMeasurePictures } = await import('../measure-pictures.js');
+  await checkMeasurePictures(flags, inputs.length);
 
   const { chooseJobs, measureAll } = await import('../../pool/pool.js');
   const { startProgress } = await import('../progress.js');
   const jobs = flags.jobs ?? (await chooseJobs(files, availableParallelism()));
   const progress = startProgress(files, terminal.interactive);
   const options = measureOptions(flags);
-  const keepStars = starsFormat !== null || withStars;
+  const keepStars = starsFormat !== null || withStars || flags.html !== undefined;
   const outcomes = await measureAll(
     inputs.map((input) => ({
       ...input,
@@ -116,6 +123,13 @@ async function runMeasure(
     text: (width: number, style: TextStyle) => reportText(results, combined, width, style),
   };
   await writeResult(target, result, terminal);
+  await writeMeasurePictures(
+    flags,
+    measureDocument(results, combined, options, overrides, warnings),
+    outcomes.map(({ catalogues }) => catalogues[0]?.catalogue ?? null),
+    overrides,
+    terminal,
+  );
   showWarnings(allWarnings(results, warnings), files.length === 1, terminal);
   showFailures(results, terminal);
   return results.some((each) => each.status === 'failed') ? 1 : 0;

@@ -32,14 +32,15 @@ export interface Picture {
   body: string;
 }
 
-const STYLE = `
+/** Style sheet of every picture, in a file of its own and in a page alike. Print is always dark on light. */
+export const PICTURE_CSS = `
 text{font:13px "Liberation Sans",Arial,Helvetica,sans-serif;fill:#1f2328}
 .small{font-size:11px}.strong{font-weight:bold}.muted{fill:#57606a}
 .paper{fill:#fff}.line{stroke:#1f2328;fill:none}.axis{stroke:#57606a;fill:none}.grid{stroke:#d0d7de;fill:none}
 .mark{stroke:#0b5394;fill:none}.mark-2{stroke:#b45309;fill:none}.mark-fill{fill:#0b5394}.mark-2-fill{fill:#b45309}
 .on-dark{fill:#fff}.on-light{fill:#14171a}
 .dot{fill:#1f2328;stroke:#fff}.ring{fill:#fff;stroke:#1f2328}.clear{paint-order:stroke;stroke:#fff;stroke-width:3px;stroke-linejoin:round}
-@media (prefers-color-scheme:dark){text{fill:#e6edf3}.muted{fill:#9da7b3}.paper{fill:#0d1117}.line{stroke:#e6edf3}
+@media screen and (prefers-color-scheme:dark){text{fill:#e6edf3}.muted{fill:#9da7b3}.paper{fill:#0d1117}.line{stroke:#e6edf3}
 .axis{stroke:#9da7b3}.grid{stroke:#30363d}.mark{stroke:#79c0ff}.mark-2{stroke:#f0b072}.mark-fill{fill:#79c0ff}.mark-2-fill{fill:#f0b072}
 .on-dark{fill:#fff}.on-light{fill:#14171a}
 .dot{fill:#e6edf3;stroke:#0d1117}.ring{fill:#0d1117;stroke:#e6edf3}.clear{stroke:#0d1117}}
@@ -48,7 +49,7 @@ text{font:13px "Liberation Sans",Arial,Helvetica,sans-serif;fill:#1f2328}
 /** The whole document. It names no outside address but the namespace that SVG itself requires. */
 export function svgDocument({ width, height, title, description, body }: Picture): string {
   const [w, h] = [num(width), num(height)];
-  return `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 ${w} ${h}" width="${w}" height="${h}" role="img"><title>${escapeXml(title)}</title><desc>${escapeXml(description)}</desc><style>${STYLE}</style><rect class="paper" width="${w}" height="${h}"/>${body}</svg>\n`;
+  return `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 ${w} ${h}" width="${w}" height="${h}" role="img"><title>${escapeXml(title)}</title><desc>${escapeXml(description)}</desc><style>${PICTURE_CSS}</style><rect class="paper" width="${w}" height="${h}"/>${body}</svg>\n`;
 }
 
 export interface TextOptions {

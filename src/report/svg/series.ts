@@ -10,12 +10,15 @@ const COLOURS: readonly (readonly [light: string, dark: string])[] = [
 ];
 const DASHES = ['', '9 4', '2 3', '10 3 2 3'];
 
-/** Style sheet of the series: part of every picture that draws them. */
-export const SERIES_STYLE = `<style>${COLOURS.map(
+/** Rules of the series, for a page that holds several pictures. */
+export const SERIES_CSS = `${COLOURS.map(
   ([light], i) => `.s${i}{stroke:${light};fill:none}.f${i}{fill:${light}}`,
-).join('')}.band{opacity:.18}@media (prefers-color-scheme:dark){${COLOURS.map(
+).join('')}.band{opacity:.18}@media screen and (prefers-color-scheme:dark){${COLOURS.map(
   ([, dark], i) => `.s${i}{stroke:${dark}}.f${i}{fill:${dark}}`,
-).join('')}}</style>`;
+).join('')}}`;
+
+/** Style sheet of the series: part of every picture that draws them. */
+export const SERIES_STYLE = `<style>${SERIES_CSS}</style>`;
 
 export interface Series {
   /** Class of its lines, and of its areas. */

@@ -195,7 +195,7 @@ function runsOf(
 
 /** A number on a line, dark on a light edge as the line itself. */
 function lineLabel([x, y]: readonly [number, number], text: string): string {
-  return `<g style="paint-order:stroke" stroke="#fff" stroke-width="3" stroke-linejoin="round">${textAt(x, y + 4, text, { anchor: 'middle', className: 'small strong on-light' })}</g>`;
+  return `<g paint-order="stroke" stroke="#fff" stroke-width="3" stroke-linejoin="round">${textAt(x, y + 4, text, { anchor: 'middle', className: 'small strong on-light' })}</g>`;
 }
 
 /** Shortest line that carries a number, and room that it keeps from the frame's border and the tiles' numbers, screen px. */

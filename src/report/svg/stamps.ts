@@ -59,7 +59,7 @@ export function stampsPicture(
       continue;
     }
     parts.push(
-      `<image x="${num(cx - size / 2)}" y="${num(cy - size / 2)}" width="${num(size)}" height="${num(size)}" href="${cell.image}" style="image-rendering:pixelated"><title>${cell.stars} stars stacked</title></image>`,
+      `<image x="${num(cx - size / 2)}" y="${num(cy - size / 2)}" width="${num(size)}" height="${num(size)}" href="${cell.image}" image-rendering="pixelated"><title>${cell.stars} stars stacked</title></image>`,
     );
   }
   const bar = [1, 2, 5, 10, 20, 50].findLast((px) => px <= stampPx / 2) ?? 1;
