@@ -17,8 +17,8 @@ const KINDS: readonly PictureKind[] = ['svg', 'png'];
 
 /** PNG files have this many pixels for each unit of the drawing. */
 const PNG_SCALE = 2;
-/** Pixels per inch of an SVG unit (CSS Values 3, section 6.2). */
-const CSS_DPI = 96;
+/** The density at which sharp draws one pixel for each unit of a drawing (its documentation, `density`). */
+const UNIT_DENSITY = 72;
 
 /** Name of a picture's file. */
 export function pictureFile(name: string, kind: PictureKind = 'svg'): string {
@@ -63,7 +63,7 @@ export async function writePictures(
 /** A drawing as PNG. */
 async function pngOf(svg: string): Promise<Uint8Array> {
   const { default: sharp } = await import('sharp');
-  return sharp(Buffer.from(svg), { density: PNG_SCALE * CSS_DPI })
+  return sharp(Buffer.from(svg), { density: PNG_SCALE * UNIT_DENSITY })
     .png({ compressionLevel: 9 })
     .toBuffer();
 }

@@ -272,10 +272,7 @@ function sizesTable(result: FrameResult, key: string): Html | null {
     caption: captionOf('Sizes, background and noise by colour', key),
     columns: [
       { head: 'colour' },
-      ...sizes.flatMap(([each]) => [
-        { head: html`${term(each)}, ${term('px')}` },
-        ...(scaled ? [{ head: html`${term(each)}, ${term('arcsec')}` }] : []),
-      ]),
+      ...sizes.map(([each]) => ({ head: html`${term(each)}, ${term('px')}` })),
       { head: term('ellipticity') },
       { head: html`background, ${term('adu')}` },
       { head: html`noise, ${term('adu')}` },
@@ -286,17 +283,18 @@ function sizesTable(result: FrameResult, key: string): Html | null {
       return [
         [
           CHANNEL_WORDS[name],
-          ...sizes.flatMap(([, px, arcsec]) => [
-            withUncertainty(channel[px], 2),
-            ...(scaled ? [withUncertainty(channel[arcsec], 2)] : []),
-          ]),
+          ...sizes.map(([, px, arcsec]) =>
+            scaled
+              ? html`${withUncertainty(channel[px], 2)}<br><span class="remedy">${withUncertainty(channel[arcsec], 2)}″</span>`
+              : withUncertainty(channel[px], 2),
+          ),
           withUncertainty(channel.ellipticity),
           withUncertainty(channel.backgroundAdu),
           withUncertainty(channel.noiseAdu),
         ],
       ];
     }),
-    note: html`Sizes are those of the recorded image, pixel included. Errors: ${term('interval')}.`,
+    note: html`Sizes are those of the recorded image, pixel included${scaled ? html`; the second line is in seconds of arc (${term('arcsec')})` : null}. Errors: ${term('interval')}.`,
   });
 }
 

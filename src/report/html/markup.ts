@@ -10,7 +10,7 @@ export interface Html {
 export type Part = string | number | null | Html | readonly Part[];
 
 /** Text made safe in elements and in quoted attributes; control and direction characters become visible escapes. */
-export function escapeHtml(text: string): string {
+function escapeHtml(text: string): string {
   return escapeControls(text)
     .replaceAll('&', '&amp;')
     .replaceAll('<', '&lt;')

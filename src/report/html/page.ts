@@ -79,6 +79,9 @@ export function methodSection(
   document: { schema: string; version: string; parameters: object },
 ): Section {
   const { schema, version, parameters } = document;
+  const all = Object.entries(parameters) as [string, unknown][];
+  const given = all.filter(([, value]) => value !== null);
+  const absent = all.filter(([, value]) => value === null);
   return {
     id: 'method',
     title: 'Method and parameters',
@@ -87,20 +90,23 @@ export function methodSection(
       factList([
         ['program', `bluerim ${version}`],
         ['form of the record', schema],
-        ...Object.entries(parameters).map(([name, value]): [string, string] => [
+        ...given.map(([name, value]): [string, string] => [
           parameterWords(name),
-          value === null
-            ? 'not given'
-            : typeof value === 'boolean'
-              ? value
-                ? 'yes'
-                : 'no'
-              : String(value),
+          typeof value === 'boolean' ? (value ? 'yes' : 'no') : String(value),
         ]),
+        ['not given', absent.map(([name]) => parameterWords(name)).join('; ')],
       ]),
     ],
   };
 }
+
+/** Parameters whose names say too little. */
+const PARAMETER_WORDS: Readonly<Record<string, string>> = {
+  cfa: 'order of the mosaic',
+  hdu: 'image of the FITS file',
+  page: 'page of the TIFF file',
+  gainElectronsPerAdu: 'gain, electrons per ADU',
+};
 
 const PARAMETER_UNITS: readonly (readonly [ending: RegExp, unit: string])[] = [
   [/Px$/, ', px'],
@@ -113,6 +119,8 @@ const PARAMETER_UNITS: readonly (readonly [ending: RegExp, unit: string])[] = [
 
 /** `focalLengthMm` → `focal length, mm`. */
 function parameterWords(name: string): string {
+  const known = PARAMETER_WORDS[name];
+  if (known !== undefined) return known;
   const found = PARAMETER_UNITS.find(([ending]) => ending.test(name));
   const bare = found === undefined ? name : name.replace(found[0], '');
   return `${bare.replaceAll(/[A-Z]/g, (letter) => ` ${letter.toLowerCase()}`)}${found?.[1] ?? ''}`;

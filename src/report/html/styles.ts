@@ -14,7 +14,7 @@ header,main,footer{max-width:56rem;margin:0 auto;padding:0 1.25rem}
 header{padding-top:2rem}main{padding-bottom:2rem}footer{border-top:1px solid var(--hair);padding-top:.75rem;padding-bottom:2rem;color:var(--faint);font-size:.9375rem}
 h1,h2,h3{line-height:1.25;font-weight:600;overflow-wrap:anywhere}
 h1{font-size:1.75rem;margin:.25rem 0}h2{font-size:1.3125rem;margin:2.5rem 0 .5rem;border-bottom:1px solid var(--hair);padding-bottom:.25rem}h3{font-size:1.0625rem;margin:1.75rem 0 .25rem}
-p,dd,li,figcaption{overflow-wrap:anywhere}p{margin:.5rem 0}
+p,dt,dd,li,a,caption,figcaption{overflow-wrap:anywhere}p{margin:.5rem 0}
 a{color:var(--link)}
 .term{color:inherit;text-decoration:underline dotted;text-underline-offset:.2em}
 .kicker{margin:0;color:var(--faint);font-variant:small-caps;letter-spacing:.04em}
@@ -42,7 +42,7 @@ th button{all:unset;cursor:pointer;text-decoration:underline dotted;text-underli
 th button:focus-visible{outline:2px solid var(--link)}
 [aria-sort=ascending] button::after{content:" ▲"}[aria-sort=descending] button::after{content:" ▼"}
 dl{margin:.75rem 0}dd{margin:0}
-.facts>div{display:grid;grid-template-columns:11rem 1fr;gap:0 1rem;padding:.3rem 0;border-bottom:1px solid var(--hair)}
+.facts>div{display:grid;grid-template-columns:11rem minmax(0,1fr);gap:0 1rem;padding:.3rem 0;border-bottom:1px solid var(--hair)}
 .facts dt{color:var(--faint)}
 .glossary>div{padding:.25rem 0}.glossary dt{display:inline;font-weight:600}.glossary dt::after{content:": "}.glossary dd{display:inline}
 ul.cautions{padding-left:1.25rem}
@@ -50,7 +50,7 @@ ul.cautions{padding-left:1.25rem}
 
 const NARROW = `
 @media screen and (max-width:40rem){header,main,footer{padding-left:.875rem;padding-right:.875rem}h1{font-size:1.4375rem}
-.drawing.wide{max-width:none;width:40rem}.facts>div{grid-template-columns:1fr}}`;
+.drawing.wide{max-width:none;width:40rem}.facts>div{grid-template-columns:minmax(0,1fr)}}`;
 
 const PRINT = `
 @media print{body{font-size:10.5pt}header,main,footer{max-width:none;padding-left:0;padding-right:0}nav,.skip{display:none}

@@ -138,6 +138,7 @@ export function encircledPicture(result: FrameResult): Picture | null {
     yDomain: [0, 104],
     xLabel: 'radius, px (square-root scale)',
     yLabel: 'light within, %',
+    yTickSpacing: 45,
     grid: true,
     yLabelAt: 54,
   });
@@ -202,6 +203,7 @@ export function contrastPicture(result: FrameResult): Picture | null {
     yDomain: [low - room, high + room],
     xLabel: 'radius, px (square-root scale)',
     yLabel: 'share beyond the radius, difference, %',
+    yTickSpacing: 45,
     grid: true,
     yLabelAt: 54,
   });
@@ -220,11 +222,12 @@ export function contrastPicture(result: FrameResult): Picture | null {
       words,
     ),
   );
-  const perfect = rows.flatMap(({ key, words, contrast: { perfectLensPercent: percent } }) =>
+  // Side by side, for their values hardly differ.
+  const perfect = rows.flatMap(({ key, words, contrast: { perfectLensPercent: percent } }, i) =>
     percent === null
       ? []
       : [
-          `<g>${titleOf(`perfect lens, ${words}: ${nominal(percent, 2)} %`)}${lineFrom(at - 9, panel.y(percent), at + 9, panel.y(percent), `s${CONTRAST_SERIES[key]}`, ' stroke-width="3"')}</g>`,
+          `<g>${titleOf(`perfect lens, ${words}: ${nominal(percent, 2)} %`)}${lineFrom(at + 16 * (i - 1) - 7, panel.y(percent), at + 16 * (i - 1) + 7, panel.y(percent), `s${CONTRAST_SERIES[key]}`, ' stroke-width="3"')}</g>`,
         ],
   );
   return {

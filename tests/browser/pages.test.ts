@@ -1,0 +1,79 @@
+/** Pages of `measure` and `field` in a real browser. Skipped, visibly, where none is found. */
+import type { Browser } from 'playwright-core';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { DEFAULT_MEASURE_OPTIONS } from '../../src/measure/options.js';
+import type { FrameResult } from '../../src/measure/result.js';
+import { measureDocument } from '../../src/report/json.js';
+import { measurePage } from '../../src/report/measure-page.js';
+import { BROWSER, checkPage, launchBrowser } from '../helpers/browser.js';
+import { fieldPageFixture } from '../helpers/field-page.js';
+import { colourFixture, failedFixture, monoFixture } from '../helpers/frame-result.js';
+
+/** Markup, quotes, a formula, a right-to-left override and a terminal escape, as a header might carry them. */
+const HOSTILE = `=1+1"><script>document.title='owned'</script><img src=x onerror="alert(1)">'&lt;\u202etxt.\u001b[31m</h1>`;
+
+function page(frames: FrameResult[]): string {
+  return measurePage(measureDocument(frames, null, DEFAULT_MEASURE_OPTIONS, {}, []), []);
+}
+
+describe.skipIf(BROWSER === undefined)('in a browser', () => {
+  let browser: Browser;
+  beforeAll(async () => {
+    browser = await launchBrowser();
+  });
+  afterAll(() => browser?.close());
+
+  test('measure, one frame, whose names are hostile: they show as text', async () => {
+    const frame = colourFixture(`${HOSTILE}.fits`);
+    if (frame.metadata === null) throw new Error('the fixture has metadata');
+    frame.metadata.object = HOSTILE;
+    frame.sentence = HOSTILE;
+    frame.warnings = [{ code: 'odd', message: HOSTILE }];
+    const shown = await checkPage(browser, page([frame]));
+    expect(await shown.title()).toContain('=1+1"><script>');
+    expect(await shown.locator('script').count()).toBe(1);
+    expect(await shown.locator('img').count()).toBe(0);
+    const text = await shown.locator('#summary').textContent();
+    expect(text).toBe(
+      `=1+1"><script>document.title='owned'</script><img src=x onerror="alert(1)">'&lt;\\u{202e}txt.\\x1b[31m</h1>`,
+    );
+    // Three pictures, each with a name.
+    expect(await shown.getByRole('img').count()).toBe(3);
+    await shown.close();
+  });
+
+  test('measure, several frames, one failed', async () => {
+    const shown = await checkPage(
+      browser,
+      page([colourFixture('a.fits'), monoFixture('b.fits'), failedFixture('c.fits')]),
+    );
+    expect(await shown.locator('#frames tbody tr').count()).toBe(3);
+    await shown.close();
+  });
+
+  test('field; its table sorts by a click', async () => {
+    const shown = await checkPage(browser, fieldPageFixture(HOSTILE));
+    const table = shown.locator('table', { hasText: 'Cells' });
+    const sizes = () => table.locator('tbody tr td:nth-child(4)').allInnerTexts();
+    const before = (await sizes()).map(Number.parseFloat);
+    expect(before.length).toBeGreaterThan(3);
+    await table.getByRole('button', { name: 'FWHM' }).click();
+    const sorted = (await sizes()).map(Number.parseFloat);
+    expect(sorted).toEqual([...before].sort((a, b) => a - b));
+    expect(sorted).not.toEqual(before);
+    await shown.close();
+  });
+
+  test('the checks can fail: an inline style and a picture from outside are seen', async () => {
+    const good = page([monoFixture()]);
+    const styled = good.replace('<main>', '<main style="margin:0">');
+    await expect(checkPage(browser, styled)).rejects.toThrow(/console/);
+    const outside = good.replace(
+      '<main>',
+      '<main><img alt="" src="https://example.invalid/a.png">',
+    );
+    await expect(checkPage(browser, outside)).rejects.toThrow(/console|request/);
+    const wide = good.replace('<main>', `<main><pre>${'x'.repeat(400)}</pre>`);
+    await expect(checkPage(browser, wide)).rejects.toThrow(/width of a phone/);
+  });
+});
