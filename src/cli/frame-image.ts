@@ -9,6 +9,8 @@ import type { FrameImages } from '../report/measure-page.js';
 
 /** Longer side of the image, px: fills a page's column on a screen of twice the usual density. */
 const LONGEST = 1400;
+/** Small frames are enlarged by a whole number to at most this, so that marks do not hide them. */
+const ENLARGED = 1000;
 /** Most stars that are marked: more would hide the sky. */
 const MOST_MARKED = 60;
 /** Brightness shown as nearly half bright, in units of the noise of one sample. */
@@ -96,16 +98,18 @@ async function overviewOf(
     }
   }
   const marks = brightestUsed(catalogue);
-  const circles = marks.map(
-    ({ x, y }) =>
-      `<circle cx="${(x + 0.5) / step}" cy="${down - (y + 0.5) / step}" r="9" fill="none" stroke="#000" stroke-width="3"/><circle cx="${(x + 0.5) / step}" cy="${down - (y + 0.5) / step}" r="9" fill="none" stroke="#ffd54a" stroke-width="1.4"/>`,
-  );
+  const zoom = Math.max(1, Math.floor(ENLARGED / Math.max(across, down)));
+  const circles = marks.map(({ x, y }) => {
+    const place = `cx="${((x + 0.5) / step) * zoom}" cy="${(down - (y + 0.5) / step) * zoom}" r="11" fill="none"`;
+    return `<circle ${place} stroke="#000" stroke-width="3"/><circle ${place} stroke="#ffd54a" stroke-width="1.4"/>`;
+  });
   const { default: sharp } = await import('sharp');
   const webp = await sharp(pixels, { raw: { width: across, height: down, channels: 3 } })
+    .resize(across * zoom, down * zoom, { kernel: 'nearest' })
     .composite([
       {
         input: Buffer.from(
-          `<svg xmlns="http://www.w3.org/2000/svg" width="${across}" height="${down}">${circles.join('')}</svg>`,
+          `<svg xmlns="http://www.w3.org/2000/svg" width="${across * zoom}" height="${down * zoom}">${circles.join('')}</svg>`,
         ),
       },
     ])
@@ -113,10 +117,10 @@ async function overviewOf(
     .toBuffer();
   return {
     source: `data:image/webp;base64,${webp.toString('base64')}`,
-    widthPx: across,
-    heightPx: down,
+    widthPx: across * zoom,
+    heightPx: down * zoom,
     marked: marks.length,
-    stretch: `${step === 1 ? 'One pixel' : `Each pixel is the mean of ${step} × ${step}`}; the background is taken off each colour, and brightness is shown as asinh(v/${SOFT_NOISES}) up to v = ${FULL_NOISES} times the noise of a sample.`,
+    stretch: `${step === 1 ? 'Samples as recorded' : `Each point is the mean of ${step} × ${step} samples, colour by colour`}; the background is taken off each colour, and brightness is shown as asinh(v/${SOFT_NOISES}) up to v = ${FULL_NOISES} times the noise of a sample.`,
   };
 }
 

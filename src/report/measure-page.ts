@@ -60,7 +60,7 @@ export function measurePage(
     title: `${count(frames.length)} frames`,
     command: 'measure',
     facts: failed === 0 ? 'all measured' : `${count(failed)} could not be measured`,
-    summary: severalSummary(frames, combined),
+    summary: severalSummary(frames, names, combined),
     sections: [
       {
         id: 'frames',
@@ -111,10 +111,19 @@ function frameSummary(result: FrameResult): string {
   return result.sentence === '' ? 'Nothing was measured; the warnings say why.' : result.sentence;
 }
 
-function severalSummary(frames: readonly FrameResult[], combined: CombinedResult | null): string {
+function severalSummary(
+  frames: readonly FrameResult[],
+  names: readonly string[],
+  combined: CombinedResult | null,
+): string {
   const used = frames.filter(({ status }) => status === 'ok').length;
-  if (combined === null)
-    return `${count(used)} of ${count(frames.length)} frames were measured. They are not combined.`;
+  if (combined === null) {
+    const levels = frames.flatMap(({ halo }, i) =>
+      halo === null ? [] : [`${names[i] ?? ''}: ${halo.level}`],
+    );
+    const told = levels.length === 0 ? '' : ` Halo of ${levels.join('; ')}.`;
+    return `${count(used)} of ${count(frames.length)} frames were measured; they are not combined.${told}`;
+  }
   const halo = combined.halo?.blueMinusRed;
   const number = halo?.overPerfectLensPercent ?? halo?.excessPercent ?? null;
   const words =
@@ -237,7 +246,7 @@ function frameSections(
           : imageFigure(
               overview,
               `The frame in ${overview.widthPx} × ${overview.heightPx} px, with ${overview.marked} measured stars marked.`,
-              `The frame, reduced; ${overview.stretch} Circles: the ${count(overview.marked)} brightest of the stars used. Drawn with y upwards, for looking at only.`,
+              `The frame. ${overview.stretch} Circles: the ${count(overview.marked)} brightest of the stars used. Drawn with y upwards, for looking at only.`,
             ),
       ],
     },

@@ -4,6 +4,7 @@ import { availableParallelism } from 'node:os';
 import { join } from 'node:path';
 import { isDeepStrictEqual } from 'node:util';
 import { Command } from 'commander';
+import type { StarCatalogue } from '../../catalogue/catalogue.js';
 import { DEFAULT_MEASURE_OPTIONS } from '../../measure/options.js';
 import type { FrameResult } from '../../measure/result.js';
 import type { Truth } from '../../simulate/truth.js';
@@ -17,11 +18,13 @@ const LENSES = [
   { scene: 'apo', name: 'apochromat' },
 ] as const;
 const PICTURE_NAME = 'demo.png';
+const PAGE_NAME = 'demo.html';
 
 const NOTES = `
 The folder then holds one FITS frame per lens, the truth about each,
 ${PICTURE_NAME}: one bright star through the three lenses, and the pictures of their
-comparison (*.svg). A second run finds the frames and only measures them.
+comparison (*.svg), and ${PAGE_NAME}: a page with every number and picture, to open in
+a browser. A second run finds the frames and only measures them.
 
 ${SUN_CAUTION}`;
 
@@ -55,7 +58,7 @@ async function runDemo(flags: DemoFlags, terminal: Terminal): Promise<number> {
     file: frameFile,
     options: DEFAULT_MEASURE_OPTIONS,
     overrides: {},
-    keepStars: false,
+    keepStars: true,
   }));
   terminal.message('measuring the frames');
   const outcomes = await measureAll(tasks, Math.min(tasks.length, availableParallelism()));
@@ -97,8 +100,33 @@ async function runDemo(flags: DemoFlags, terminal: Terminal): Promise<number> {
   showWarnings(allWarnings(results, []), false, terminal);
   showFailures(results, terminal);
   await drawPicture(flags, rendered, results, terminal);
+  await writePage(
+    flags,
+    results,
+    outcomes.map(({ catalogues }) => catalogues[0]?.catalogue ?? null),
+    terminal,
+  );
   const compared = await compareLenses(flags, rendered, terminal);
   return compared && results.every((result) => result.status === 'ok') ? 0 : 1;
+}
+
+/** The page of the three frames, as `measure --html` writes it. */
+async function writePage(
+  flags: DemoFlags,
+  results: readonly FrameResult[],
+  catalogues: readonly (StarCatalogue | null)[],
+  terminal: Terminal,
+): Promise<void> {
+  const html = join(flags.output, PAGE_NAME);
+  if (existsSync(html) && !flags.force) {
+    terminal.message(`kept ${html}`);
+    return;
+  }
+  const { measureDocument } = await import('../../report/json.js');
+  const { writeMeasurePictures } = await import('../measure-pictures.js');
+  // Three telescopes are not combined.
+  const document = measureDocument(results, null, DEFAULT_MEASURE_OPTIONS, {}, []);
+  await writeMeasurePictures({ html }, document, catalogues, {}, terminal);
 }
 
 /** What `bluerim compare` says of the three; false where they could not be compared. */

@@ -29,7 +29,7 @@ export interface Page {
 
 /** Stands on every page: pictures of the sky are made with telescopes. */
 const SUN =
-  'Never look at or near the Sun through a telescope, finder or camera lens without a filter in front of it that is made for that: it blinds at once.';
+  'never point a telescope or finder at or near the Sun without a certified full-aperture solar filter: it blinds at once.';
 
 /** Source of the policy: Content Security Policy Level 3, hash sources (base64 of SHA-256 over the element's text). */
 function hashSource(text: string): string {

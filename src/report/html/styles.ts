@@ -37,7 +37,7 @@ th:last-child,td:last-child{padding-right:.25rem}
 thead th{border-bottom:1px solid var(--rule);font-weight:600;vertical-align:bottom}
 tbody th{font-weight:400}
 .number{text-align:right;white-space:nowrap}.words{text-align:left}
-td.words,th.words{min-width:5rem;max-width:26rem;overflow-wrap:anywhere}
+td.words,th.words{max-width:26rem;overflow-wrap:break-word}tbody th.words{min-width:6.5rem}
 th button{all:unset;cursor:pointer;text-decoration:underline dotted;text-underline-offset:.2em}
 th button:focus-visible{outline:2px solid var(--link)}
 [aria-sort=ascending] button::after{content:" ▲"}[aria-sort=descending] button::after{content:" ▼"}
