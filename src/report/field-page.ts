@@ -68,7 +68,7 @@ function setFacts(set: MeasuredSet): string {
 
 const CAPTIONS: Readonly<Record<string, Html>> = {
   whiskers: html`Elongation: one line for each cell, along the long axis of its stars; its length is the ${term('ellipticity')}. A dash: not measured.`,
-  size: html`${term('fwhm')} of the stars, ${term('px')}: numbers are measured, lines are those of the fitted model.`,
+  size: html`${term('fwhm')} of the stars, ${term('px')}: numbers are measured; lines, where there are any, are those of the fitted model.`,
   stars: html`Mean star of each cell, at its place in the frame. Each is scaled to its own peak; faint light is raised, alike for all.`,
   light: html`${term('illumination', 'Light fall-off')}: light of the sky, in per cent of the centre. Dashed: circles of equal light.`,
 };
@@ -106,8 +106,12 @@ function setSections(
           [term('illumination'), lightText(set)],
           [term('circle'), circleText(set.correctedCircle)],
         ]),
-        cellsTable(set, named('Cells')),
       ],
+    },
+    {
+      id: `${key}cells`,
+      title: named('Cells'),
+      body: [cellsTable(set, named('Stars of each cell'))],
     },
   ];
 }
@@ -188,7 +192,7 @@ function cellsTable({ cells }: MeasuredSet, caption: string): Html | null {
   return dataTable({
     caption,
     columns: [
-      { head: html`x, ${term('px')}` },
+      { head: html`x, ${term('px')}`, align: 'right' },
       { head: html`y, ${term('px')}` },
       { head: 'stars' },
       { head: html`${term('fwhm')}, ${term('px')}` },

@@ -53,7 +53,7 @@ describe.skipIf(BROWSER === undefined)('in a browser', () => {
 
   test('field; its table sorts by a click', async () => {
     const shown = await checkPage(browser, fieldPageFixture(HOSTILE));
-    const table = shown.locator('table', { hasText: 'Cells' });
+    const table = shown.locator('table', { hasText: 'Stars of each cell' });
     const sizes = () => table.locator('tbody tr td:nth-child(4)').allInnerTexts();
     const before = (await sizes()).map(Number.parseFloat);
     expect(before.length).toBeGreaterThan(3);

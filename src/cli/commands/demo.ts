@@ -23,8 +23,8 @@ const PAGE_NAME = 'demo.html';
 const NOTES = `
 The folder then holds one FITS frame per lens, the truth about each,
 ${PICTURE_NAME}: one bright star through the three lenses, and the pictures of their
-comparison (*.svg), and ${PAGE_NAME}: a page with every number and picture, to open in
-a browser. A second run finds the frames and only measures them.
+comparison (*.svg), and ${PAGE_NAME}: a page of the three frames, to open in a browser.
+A second run finds the frames and only measures them.
 
 ${SUN_CAUTION}`;
 

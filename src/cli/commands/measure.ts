@@ -32,7 +32,7 @@ Examples:
   bluerim measure --json -o field.json --stars stars.ecsv field.fits
       every number with its interval, and every star, for other programs
   bluerim measure --html field.html field.fits
-      a page with pictures, tables and explanations: one file, to keep or to mail
+      a page with pictures and tables: one file, to keep or to mail
   bluerim measure --with-stars -o first.json first/*.fits
       a record that \`compare\` can use later in place of the frames
 

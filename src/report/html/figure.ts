@@ -26,7 +26,7 @@ export interface EmbeddedImage {
   heightPx: number;
 }
 
-/** An embedded image with its caption, fetched by the eye only: loaded when it comes into view. */
+/** An embedded image with its caption. */
 export function imageFigure(image: EmbeddedImage, alternative: string, caption: Part): Html {
-  return html`<figure><img src="${image.source}" width="${image.widthPx}" height="${image.heightPx}" alt="${alternative}" loading="lazy" decoding="async"><figcaption>${caption}</figcaption></figure>`;
+  return html`<figure><img src="${image.source}" width="${image.widthPx}" height="${image.heightPx}" alt="${alternative}"><figcaption>${caption}</figcaption></figure>`;
 }

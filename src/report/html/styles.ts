@@ -10,7 +10,7 @@ const TEXT = `
 *{box-sizing:border-box}
 html{-webkit-text-size-adjust:100%}
 body{margin:0;background:var(--paper);color:var(--ink);font:1.0625rem/1.55 "Liberation Serif","Times New Roman",Georgia,serif}
-header,main,footer{max-width:56rem;margin:0 auto;padding:0 1.25rem}
+header,main,footer{max-width:62rem;margin:0 auto;padding:0 1.25rem}
 header{padding-top:2rem}main{padding-bottom:2rem}footer{border-top:1px solid var(--hair);padding-top:.75rem;padding-bottom:2rem;color:var(--faint);font-size:.9375rem}
 h1,h2,h3{line-height:1.25;font-weight:600;overflow-wrap:anywhere}
 h1{font-size:1.75rem;margin:.25rem 0}h2{font-size:1.3125rem;margin:2.5rem 0 .5rem;border-bottom:1px solid var(--hair);padding-bottom:.25rem}h3{font-size:1.0625rem;margin:1.75rem 0 .25rem}
@@ -33,7 +33,7 @@ img{display:block;max-width:100%;height:auto;background:#000}
 table{border-collapse:collapse;font-variant-numeric:tabular-nums;border-top:2px solid var(--rule);border-bottom:2px solid var(--rule);margin:.25rem 0}
 caption{text-align:left;font-weight:600;padding:.75rem 0 .375rem}
 th,td{padding:.3rem .75rem .3rem 0;vertical-align:baseline}
-th:last-child,td:last-child{padding-right:.25rem}
+th:last-child,td:last-child{padding-right:.25rem}p,.glossary{max-width:50rem}
 thead th{border-bottom:1px solid var(--rule);font-weight:600;vertical-align:bottom}
 tbody th{font-weight:400}
 .number{text-align:right;white-space:nowrap}.words{text-align:left}
