@@ -246,7 +246,7 @@ function frameSections(
           : imageFigure(
               overview,
               `The frame in ${overview.widthPx} × ${overview.heightPx} px, with ${overview.marked} measured stars marked.`,
-              `The frame. ${overview.stretch} Circles: the ${count(overview.marked)} brightest of the stars used. Drawn with y upwards, for looking at only.`,
+              `The frame. ${overview.stretch} Circles: the ${count(overview.marked)} clearest of the stars used. Drawn with y upwards, for looking at only.`,
             ),
       ],
     },

@@ -19,12 +19,14 @@ const LENSES = [
 ] as const;
 const PICTURE_NAME = 'demo.png';
 const PAGE_NAME = 'demo.html';
+const FIELD_PAGE_NAME = 'demo-field.html';
 
 const NOTES = `
 The folder then holds one FITS frame per lens, the truth about each,
 ${PICTURE_NAME}: one bright star through the three lenses, and the pictures of their
-comparison (*.svg), and ${PAGE_NAME}: a page of the three frames, to open in a browser.
-A second run finds the frames and only measures them.
+comparison (*.svg), and two pages for a browser: ${PAGE_NAME} of the three
+frames, ${FIELD_PAGE_NAME} of the field of the first. A second run finds the
+frames and only measures them.
 
 ${SUN_CAUTION}`;
 
@@ -106,6 +108,7 @@ async function runDemo(flags: DemoFlags, terminal: Terminal): Promise<number> {
     outcomes.map(({ catalogues }) => catalogues[0]?.catalogue ?? null),
     terminal,
   );
+  await writeFieldPage(flags, (rendered[0] as Rendered).frameFile, terminal);
   const compared = await compareLenses(flags, rendered, terminal);
   return compared && results.every((result) => result.status === 'ok') ? 0 : 1;
 }
@@ -127,6 +130,29 @@ async function writePage(
   // Three telescopes are not combined.
   const document = measureDocument(results, null, DEFAULT_MEASURE_OPTIONS, {}, []);
   await writeMeasurePictures({ html }, document, catalogues, {}, terminal);
+}
+
+/** The page of the first frame's field, as `field --html` writes it. */
+async function writeFieldPage(flags: DemoFlags, file: string, terminal: Terminal): Promise<void> {
+  const html = join(flags.output, FIELD_PAGE_NAME);
+  if (existsSync(html) && !flags.force) {
+    terminal.message(`kept ${html}`);
+    return;
+  }
+  const { DEFAULT_CIRCLE_LIMITS } = await import('../../field/corrected-circle.js');
+  const { analyseFieldFiles } = await import('../../pool/analyse-field.js');
+  const { fieldDocument } = await import('../../report/field-json.js');
+  const { writeFieldPictures } = await import('../field-pictures.js');
+  const outcome = await analyseFieldFiles({
+    sets: [[{ file, fault: null }]],
+    options: DEFAULT_MEASURE_OPTIONS,
+    overrides: {},
+    circle: DEFAULT_CIRCLE_LIMITS,
+    pedestalAdu: null,
+    bias: null,
+  });
+  const document = fieldDocument(outcome, DEFAULT_MEASURE_OPTIONS, {});
+  await writeFieldPictures({ html }, outcome, document, terminal);
 }
 
 /** What `bluerim compare` says of the three; false where they could not be compared. */

@@ -2,9 +2,7 @@
 import { Command, InvalidArgumentError, Option } from 'commander';
 import { UsageError } from '../../errors.js';
 import { DEFAULT_CIRCLE_LIMITS } from '../../field/corrected-circle.js';
-import type { FieldOutcome } from '../../field/outcome.js';
 import { DEFAULT_MEASURE_OPTIONS } from '../../measure/options.js';
-import type { NamedPicture } from '../../report/field-pictures.js';
 import type { TextStyle } from '../../report/layout.js';
 import {
   addFrameOptions,
@@ -132,11 +130,12 @@ async function runField(
   if (names.length === 0) throw new UsageError('no frame is named', 'name frames; see --help');
   const { resultTarget, writeResult } = await import('../result-output.js');
   const target = await resultTarget(flags);
-  const { checkPictures, writePictures } = await import('../picture-files.js');
+  const { checkPictures } = await import('../picture-files.js');
+  const { fieldPictureNames, writeFieldPictures } = await import('../field-pictures.js');
   if (flags.html !== undefined && flags.html === flags.output) {
     throw new UsageError('--html and --output name the same file', 'give them different names');
   }
-  await checkPictures(flags, pictureNames(flags.rotated !== undefined));
+  await checkPictures(flags, fieldPictureNames(flags.rotated !== undefined));
 
   const { expandInputs } = await import('../inputs.js');
   const recursive = flags.recursive ?? false;
@@ -177,19 +176,7 @@ async function runField(
     text: (width: number, style: TextStyle) => fieldText(outcome, width, style),
   };
   await writeResult(target, result, terminal);
-  if (flags.svg !== undefined || flags.png !== undefined || flags.html !== undefined) {
-    const pictures = await picturesOf(outcome);
-    await writePictures(flags, pictures.flat(), terminal);
-    if (flags.html !== undefined) {
-      const { fieldPage } = await import('../../report/field-page.js');
-      const { writeWhole } = await import('../output.js');
-      writeWhole(
-        flags.html,
-        fieldPage(fieldDocument(outcome, options, overrides, circle), pictures),
-      );
-      terminal.message(`wrote ${flags.html}`);
-    }
-  }
+  await writeFieldPictures(flags, outcome, result.document(), terminal);
   const { showFailedFiles, showWarnings } = await import('../warnings.js');
   showWarnings(outcome.warnings, files.length === 1, terminal);
   const failed = outcome.sets.flatMap((set) => set.failed);
@@ -199,35 +186,3 @@ async function runField(
 
 /** Stars fitted in each frame: the map wants many. */
 const FIELD_STARS = 1500;
-
-const PICTURES = ['whiskers', 'size', 'stars', 'light'] as const;
-/** Pictures of the second set. */
-const TURNED = '-rotated';
-
-/** Names of all pictures that may be written. */
-function pictureNames(rotated: boolean): string[] {
-  return [...PICTURES, ...(rotated ? PICTURES.map((name) => name + TURNED) : [])];
-}
-
-/** Pictures of each set, in order. */
-async function picturesOf(outcome: FieldOutcome): Promise<NamedPicture[][]> {
-  const { fieldPictures } = await import('../../report/field-pictures.js');
-  const { greyStamp } = await import('../../report/svg/stamps.js');
-  const { greyPng } = await import('../png-data.js');
-  const sets: NamedPicture[][] = [];
-  for (const [index, set] of outcome.sets.entries()) {
-    const pictures: NamedPicture[] = [];
-    sets.push(pictures);
-    if (set.leading === null) continue;
-    const stamps = await Promise.all(
-      set.cells.map(async ({ stamp }) =>
-        stamp === null ? null : greyPng(greyStamp(stamp.pixels, stamp.side)),
-      ),
-    );
-    const title = set.files.length === 1 ? (set.files[0] ?? '') : `${set.files.length} frames`;
-    for (const { name, picture } of fieldPictures(set, title, stamps)) {
-      pictures.push({ name: index === 1 ? name + TURNED : name, picture });
-    }
-  }
-  return sets;
-}
