@@ -6,6 +6,7 @@ import type { Frame, FrameOverrides } from '../frame/frame.js';
 import { openFrame } from '../frame/open.js';
 import type { ChannelName, FrameResult } from '../measure/result.js';
 import type { FrameImages } from '../report/measure-page.js';
+import { frameStamps } from './frame-stamps.js';
 
 /** Longer side of the image, px: fills a page's column on a screen of twice the usual density. */
 const LONGEST = 1400;
@@ -31,7 +32,10 @@ export async function frameImages(
   let frame: Frame | null = null;
   try {
     frame = await openFrame(result.file, overrides);
-    return { overview: await overviewOf(frame, result, catalogue) };
+    return {
+      overview: await overviewOf(frame, result, catalogue),
+      stamps: await frameStamps(frame, result, brightestUsed(catalogue)),
+    };
   } catch {
     return null;
   } finally {

@@ -12,12 +12,15 @@ import { dataTable, factList } from './html/table.js';
 import type { MeasureDocument } from './json.js';
 import { count, fixed, NOT_MEASURED, signed, significant, withUncertainty } from './number.js';
 import { contrastPicture, encircledPicture, profilesPicture } from './svg/channel-curves.js';
+import { type ChannelStamp, channelStampsPicture } from './svg/channel-stamps.js';
 import { CHANNEL_ORDER, CHANNEL_WORDS, HALO_ROWS, layoutWords, scaleWords } from './words.js';
 
 /** What was drawn from a frame's pixels; null where nothing was. */
 export interface FrameImages {
   /** The whole frame, reduced, with the measured stars marked. */
   overview: (EmbeddedImage & { stretch: string; marked: number }) | null;
+  /** The clearest stars, colour by colour. */
+  stamps: readonly ChannelStamp[];
 }
 
 /** Frames of a page that get pictures; the others get tables only, so that a page stays small. */
@@ -233,6 +236,7 @@ function frameSections(
   };
   const pictures = pictured ? measurePictures(result) : [];
   const overview = images?.overview ?? null;
+  const stamps = channelStampsPicture(images?.stamps ?? []);
   return [
     {
       id: `${key}pictures`,
@@ -241,6 +245,13 @@ function frameSections(
         ...pictures.map(({ name, picture }) =>
           figure(picture, captions[name] ?? '', `${key}${name}`),
         ),
+        stamps === null
+          ? null
+          : figure(
+              stamps,
+              'The clearest of the stars used, colour by colour. Each image is scaled to its own peak; faint light is raised, alike for all: asinh(v/0.03), peak = 1. Colours of a mosaic are filled in from the neighbouring samples, for looking at only.',
+              `${key}stamps`,
+            ),
         overview === null
           ? null
           : imageFigure(

@@ -36,9 +36,12 @@ describe('pages and pictures', () => {
     const run = await bluerim(args, { cwd });
     expect(run.code, run.stderr).toBe(0);
     const page = readFileSync(join(cwd, 'p.html'), 'utf8');
-    expectSelfContained(page.replaceAll(/data:image\/webp;base64,[A-Za-z0-9+/=]+/g, 'data:'));
+    expectSelfContained(
+      page.replaceAll(/data:image\/(?:webp|png);base64,[A-Za-z0-9+/=]+/g, 'data:'),
+    );
     expect(page.includes('a&quot;&lt;b&gt;&amp;.fits')).toBe(true);
-    expect(page.match(/<figure>/g)).toHaveLength(4);
+    // Three curves, the stamps, the frame.
+    expect(page.match(/<figure>/g)).toHaveLength(5);
     const names = ['contrast', 'encircled', 'profiles'];
     expect(readdirSync(join(cwd, 'v')).sort()).toEqual(names.map((name) => `${name}.svg`));
     expect(readdirSync(join(cwd, 'n')).sort()).toEqual(names.map((name) => `${name}.png`));
