@@ -50,12 +50,19 @@ function curve(panel: Panel, points: readonly Point[], series: number, label: st
   const upper = finite.map(({ x, high }) => `${num(panel.x(x))},${num(at(high))}`);
   const lower = finite.map(({ x, low }) => `${num(panel.x(x))},${num(at(low))}`).reverse();
   const shown = finite.filter(({ value }) => value >= floor);
-  const path = shown.map(({ x, value }) => `${num(panel.x(x))},${num(at(value))}`);
+  const runs: string[][] = [[]];
+  for (const { x, value } of finite) {
+    if (value >= floor) runs.at(-1)?.push(`${num(panel.x(x))},${num(at(value))}`);
+    else if (runs.at(-1)?.length !== 0) runs.push([]);
+  }
+  const paths = runs
+    .filter((run) => run.length > 1)
+    .map((run) => `<polyline points="${run.join(' ')}" class="${line}"${stroke}/>`);
   const marks = [0.15, 0.4, 0.65, 0.9].map((share) => {
     const point = shown[Math.floor((share + 0.04 * series) * (shown.length - 1))];
     return point === undefined ? '' : mark(panel.x(point.x), at(point.value));
   });
-  return `<g>${titleOf(label)}<polygon points="${[...upper, ...lower].join(' ')}" class="${fill} band"/><polyline points="${path.join(' ')}" class="${line}"${stroke}/>${marks.join('')}</g>`;
+  return `<g>${titleOf(label)}<polygon points="${[...upper, ...lower].join(' ')}" class="${fill} band"/>${paths.join('')}${marks.join('')}</g>`;
 }
 
 function legend(names: readonly { label: string; series: number }[]): string {
@@ -135,7 +142,7 @@ export function encircledPicture(result: FrameResult): Picture | null {
     height: 240,
     xDomain: [0, furthest(channels)],
     xScale: 'sqrt',
-    yDomain: [0, 104],
+    yDomain: [0, 108],
     xLabel: 'radius, px (square-root scale)',
     yLabel: 'light within, %',
     yTickSpacing: 45,
