@@ -10,6 +10,7 @@ import { measureCommand } from './commands/measure.js';
 import { mergeCommand } from './commands/merge.js';
 import { schemaCommand } from './commands/schema.js';
 import { simulateCommand } from './commands/simulate.js';
+import { sweepCommand } from './commands/sweep.js';
 import { undoCommand } from './commands/undo.js';
 import { SUN_CAUTION } from './options.js';
 import { createTerminal } from './terminal.js';
@@ -32,6 +33,7 @@ Start with:
   bluerim compare one=a.fits other=b.fits
                               two telescopes on the same stars
   bluerim grade night         which frames of a night to stack
+  bluerim sweep run           where each colour focuses, from a focuser run
   bluerim help measure        its options, with units and defaults
 
 Exit codes: 0 done; 1 something could not be measured or kept; 2 nothing was
@@ -56,6 +58,7 @@ export async function main(argv: readonly string[]): Promise<number> {
     fieldCommand(setExitCode),
     compareCommand(setExitCode),
     gradeCommand(setExitCode),
+    sweepCommand(setExitCode),
     mergeCommand(setExitCode),
     undoCommand(setExitCode),
     demoCommand(setExitCode),

@@ -13,6 +13,7 @@ import {
   warning,
   whole,
 } from './schema-parts.js';
+import { sweepDocumentSchema } from './schema-sweep.js';
 
 const parameters = z.strictObject({
   pixelOrigin: z.string().describe('how positions are counted'),
@@ -90,7 +91,7 @@ export const measureDocumentSchema = z.strictObject({
 });
 
 /** Commands whose JSON has a published schema. */
-export const SCHEMA_COMMANDS = ['measure', 'field', 'compare', 'grade'] as const;
+export const SCHEMA_COMMANDS = ['measure', 'field', 'compare', 'grade', 'sweep'] as const;
 
 /** JSON Schema (draft 2020-12) of a command's document. */
 export function jsonSchemaOf(command: (typeof SCHEMA_COMMANDS)[number]): object {
@@ -99,6 +100,7 @@ export function jsonSchemaOf(command: (typeof SCHEMA_COMMANDS)[number]): object 
     field: fieldDocumentSchema,
     compare: compareDocumentSchema,
     grade: gradeDocumentSchema,
+    sweep: sweepDocumentSchema,
   };
   return {
     $id: `urn:bluerim:schema:${command}:1`,

@@ -73,7 +73,7 @@ export function shiftOf(
   curve: FocusCurve,
   b2: number,
 ): { value: number; error: number; freedom: number } | null {
-  const rows = z.flatMap((v, i) => (Number.isFinite(difference[i]) ? [i] : []));
+  const rows = z.flatMap((_, i) => (Number.isFinite(difference[i]) ? [i] : []));
   if (rows.length < 4) return null;
   const u = rows.map((i) => (z[i] as number) - curve.z0);
   // Errors of a size² grow with the size².
