@@ -1,4 +1,5 @@
 /** The halo of docs/algorithms.md, read off the profiles of one frame: excess, reach, tints, level. */
+import { HALO_LEVELS } from '../optics/halo-levels.js';
 import { type PerfectLens, perfectLens } from '../optics/perfect-lens.js';
 import { standardDeviation } from '../stats/robust.js';
 import type { BootstrapResult, ProfileReadings } from './bootstrap.js';
@@ -6,13 +7,6 @@ import type { HaloContrast, HaloLevel, Uncertain } from './result.js';
 import { excessError, PERFECT_LENS_POINTS, sizeError, widen } from './systematics.js';
 import { halfWidth, scaled, uncertain } from './uncertain.js';
 
-/** Blue-minus-red over the perfect lens, in points of the star's light at r80 of green: where the plain words begin. */
-const HALO_LEVELS: readonly { from: number; level: HaloLevel }[] = [
-  { from: 30, level: 'dominant' },
-  { from: 15, level: 'strong' },
-  { from: 5, level: 'plain' },
-  { from: 2, level: 'trace' },
-];
 /** An excess counts as seen when it stands this many half-intervals above zero. */
 const SEEN_SIGMA = 2;
 const REACH_SIGMA = 3;
