@@ -4,6 +4,7 @@ import { UsageError } from '../errors.js';
 import { VERSION } from '../version.js';
 import { compareCommand } from './commands/compare.js';
 import { demoCommand } from './commands/demo.js';
+import { expectCommand } from './commands/expect.js';
 import { fieldCommand } from './commands/field.js';
 import { gradeCommand } from './commands/grade.js';
 import { measureCommand } from './commands/measure.js';
@@ -34,6 +35,8 @@ Start with:
                               two telescopes on the same stars
   bluerim grade night         which frames of a night to stack
   bluerim sweep run           where each colour focuses, from a focuser run
+  bluerim expect --aperture 80 --focal-ratio 5
+                              the false colour that a lens must show
   bluerim help measure        its options, with units and defaults
 
 Exit codes: 0 done; 1 something could not be measured or kept; 2 nothing was
@@ -59,6 +62,7 @@ export async function main(argv: readonly string[]): Promise<number> {
     compareCommand(setExitCode),
     gradeCommand(setExitCode),
     sweepCommand(setExitCode),
+    expectCommand(),
     mergeCommand(setExitCode),
     undoCommand(setExitCode),
     demoCommand(setExitCode),

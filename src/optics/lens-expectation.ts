@@ -73,6 +73,8 @@ export interface ExpectedBand {
   blurArcsec: number;
   /** The same over the radius of green's first dark ring. */
   blurAiryRadii: number;
+  /** Half the depth of focus at the effective wavelength, 2 λN². */
+  depthOfFocusUm: number;
 }
 
 /** How troublesome the colour is at high power, by the ratio that an achromat of equal colour error has: ≥ 5, ≥ 3, ≥ 1.5, below. */
@@ -249,6 +251,7 @@ export function lensExpectation(given: Partial<LensGeometry>, lens: LensChoice):
       blurUm,
       blurArcsec: blurUm * umToArcsec,
       blurAiryRadii: blurUm / airyRadiusUm,
+      depthOfFocusUm: depthOfFocusUm(wavelengthNm, focalRatio),
     };
   });
   const defocus = (band: 'R' | 'B'): EquivalentDefocus => {

@@ -2,6 +2,7 @@
 import * as z from 'zod';
 import { MEASURE_SCHEMA_ID } from './json.js';
 import { compareDocumentSchema } from './schema-compare.js';
+import { expectDocumentSchema } from './schema-expect.js';
 import { fieldDocumentSchema } from './schema-field.js';
 import { frameSchema } from './schema-frame.js';
 import { gradeDocumentSchema } from './schema-grade.js';
@@ -91,7 +92,7 @@ export const measureDocumentSchema = z.strictObject({
 });
 
 /** Commands whose JSON has a published schema. */
-export const SCHEMA_COMMANDS = ['measure', 'field', 'compare', 'grade', 'sweep'] as const;
+export const SCHEMA_COMMANDS = ['measure', 'field', 'compare', 'grade', 'sweep', 'expect'] as const;
 
 /** JSON Schema (draft 2020-12) of a command's document. */
 export function jsonSchemaOf(command: (typeof SCHEMA_COMMANDS)[number]): object {
@@ -101,6 +102,7 @@ export function jsonSchemaOf(command: (typeof SCHEMA_COMMANDS)[number]): object 
     compare: compareDocumentSchema,
     grade: gradeDocumentSchema,
     sweep: sweepDocumentSchema,
+    expect: expectDocumentSchema,
   };
   return {
     $id: `urn:bluerim:schema:${command}:1`,

@@ -3,7 +3,7 @@ import { Argument, Command } from 'commander';
 import { createTerminal } from '../terminal.js';
 
 /** As `SCHEMA_COMMANDS`, whose file loads the schemas as well. */
-const COMMANDS = ['measure', 'field', 'compare', 'grade', 'sweep'] as const;
+const COMMANDS = ['measure', 'field', 'compare', 'grade', 'sweep', 'expect'] as const;
 
 export function schemaCommand(): Command {
   return new Command('schema')

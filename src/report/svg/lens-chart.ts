@@ -278,7 +278,9 @@ export function lensChartPicture(chart: LensChart): Picture {
     textAt(
       AREA.left,
       42,
-      'Points: the telescopes, with 68 % intervals; those that would cover each other stand side by side. Both axes are logarithmic.',
+      chart.lenses.some(({ measured }) => measured)
+        ? 'Points: the telescopes, with 68 % intervals; those that would cover each other stand side by side. Both axes are logarithmic.'
+        : 'Rings: the lenses asked for, computed, not measured. Both axes are logarithmic.',
       {
         className: 'small muted',
       },
