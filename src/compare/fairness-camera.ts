@@ -203,6 +203,19 @@ export function samplingItem(facts: readonly FairnessFacts[]): FairnessItem {
       'The width of the stars in pixels is not known.',
     );
   }
+  // The same pixels on the sky add the same blur; that it is a smaller share of wider stars is no advantage of theirs.
+  const pixels = largestRatio(facts.map(({ scaleArcsecPerPx }) => scaleArcsecPerPx));
+  if (pixels !== null && pixels <= SAME_PIXELS) {
+    return fairnessItem(
+      'sampling',
+      facts,
+      value,
+      'equal',
+      'none',
+      [],
+      'Pixels are equally wide on the sky in all telescopes and add the same blur.',
+    );
+  }
   const { most, least } = extremeLabels(facts, pixelShare);
   if (pixelShare(most) - pixelShare(least) > PIXEL_SHARE) {
     return fairnessItem(

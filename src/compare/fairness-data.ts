@@ -1,11 +1,9 @@
 /** Fairness of the recorded data: stretched or linear, mosaic or interpolated, calibrated or not. */
 import type { FairnessFacts, SharedFacts } from './fairness-facts.js';
-import { fairnessItem, labelsWith } from './fairness-item.js';
+import { CORRELATED, fairnessItem, labelsWith } from './fairness-item.js';
 import type { FairnessItem } from './result.js';
 import { decimal, listOf } from './words.js';
 
-/** As in a measurement: neighbouring samples share their noise. */
-const CORRELATED = 1.5;
 /** Hot pixels in a million: a frame without dark subtraction has tens to thousands. */
 const MANY_HOT = 30;
 
@@ -108,10 +106,10 @@ export function mosaicItem(facts: readonly FairnessFacts[]): FairnessItem {
       value,
       'not correctable',
       'weakens',
-      ['size', 'colour', 'depth'],
+      ['size', 'colour', 'light', 'depth'],
       all
         ? 'The frames look interpolated or stacked: that widens stars and evens out noise, not necessarily by as much in all.'
-        : `${listOf(names)} ${names.length === 1 ? 'looks' : 'look'} interpolated or stacked, the rest ${names.length === facts.length ? 'in another way' : 'not'}: interpolation widens stars by a few per cent, mixes the colours and hides noise.`,
+        : `${listOf(names)} ${names.length === 1 ? 'looks' : 'look'} interpolated or stacked, the rest ${names.length === facts.length ? 'in another way' : 'not'}: interpolation widens narrow stars by a third and wide ones by a few per cent, mixes the colours and hides noise.`,
     );
   }
   return fairnessItem(

@@ -2,6 +2,9 @@
 import type { FairnessFacts } from './fairness-facts.js';
 import type { FairnessItem, FairnessStatus, RowGroup } from './result.js';
 
+/** As in a measurement: neighbouring samples share their noise. */
+export const CORRELATED = 1.5;
+
 /** An item with a value in words for every label. */
 export function fairnessItem(
   item: string,

@@ -148,7 +148,7 @@ export function seeingItem(facts: readonly FairnessFacts[]): FairnessItem {
       : seeingAtMostArcsec === null
         ? null
         : `at most ${twoDigits(seeingAtMostArcsec)} arcsec`;
-  const affects: FairnessItem['affects'] = ['size', 'colour', 'shape', 'field', 'depth'];
+  const affects: FairnessItem['affects'] = ['size', 'colour', 'shape', 'field', 'light', 'depth'];
   const ratio = largestRatio(facts.map(({ seeingArcsec }) => seeingArcsec));
   if (ratio !== null) {
     if (ratio <= SAME_SEEING) {

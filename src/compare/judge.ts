@@ -1,7 +1,13 @@
 /** From rows with paired differences to verdicts: what is forbidden, what is sure over all rows together, what is large enough to matter. */
 import { halfWidth } from '../measure/uncertain.js';
 import { studentTwoSided } from '../stats/student.js';
-import { type Allowance, type Allowances, USUAL_ALLOWANCES } from './allowances.js';
+import {
+  type Allowance,
+  type Allowances,
+  allowanceFor,
+  blurAllowance,
+  USUAL_ALLOWANCES,
+} from './allowances.js';
 import { smallestAmount } from './matters.js';
 import {
   type ComparisonRow,
@@ -17,7 +23,7 @@ import { listOf } from './words.js';
 const MODELLED: readonly string[] = ['seeing', 'air mass', 'sampling'];
 /** Items that touch the group of a quantity, but not the quantity. */
 const UNTOUCHED: Readonly<Record<string, readonly string[]>> = {
-  'corner illumination': ['exposure', 'saturation'],
+  'corner illumination': ['exposure', 'saturation', 'seeing', 'mosaic or interpolated'],
   'saturation headroom': ['overlap'],
 };
 
@@ -43,12 +49,16 @@ export function judge(
   confidence: number,
   allowances: Allowances = USUAL_ALLOWANCES,
 ): ComparisonRow[] {
-  const starSize = smallestStar(rows);
+  const sizes = greenRow(rows);
+  const starSize = smallestStar(sizes);
   const open = rows.map((row) => prepared(row, fairness, allowances));
   const tests = open.flatMap(({ row, allowed }) =>
     row.verdict === NOT_COMPARABLE
       ? []
-      : row.pairs.map((pair) => ({ pair, p: allowedP(row, pair, allowed) })),
+      : row.pairs.map((pair) => ({
+          pair,
+          p: allowedP(row, pair, [...allowed, ...(blurOf(row, pair, sizes) ?? [])]),
+        })),
   );
   const adjusted = holmAdjusted(tests.map(({ p }) => p));
   const adjustedOf = new Map(tests.map(({ pair }, k) => [pair, adjusted[k] as number]));
@@ -66,9 +76,25 @@ export function judge(
   });
 }
 
+function greenRow(rows: readonly ComparisonRow[]): ComparisonRow | undefined {
+  return rows.find(({ quantity }) => quantity === 'fwhm green' || quantity === 'fwhm');
+}
+
+/** For a row of colour: what the wider green stars of the better one may hide. */
+function blurOf(
+  row: ComparisonRow,
+  pair: PairDifference,
+  sizes: ComparisonRow | undefined,
+): Allowance[] | null {
+  if (row.group !== 'colour' || sizes === undefined) return null;
+  const better = betterOf(row, pair);
+  const of = (label: string): number => sizes.values[label]?.value ?? Number.NaN;
+  const one = blurAllowance(of(better) / of(better === pair.first ? pair.second : pair.first));
+  return one === null ? null : [one];
+}
+
 /** Smallest green (or only) star of the comparison. */
-function smallestStar(rows: readonly ComparisonRow[]): number | null {
-  const row = rows.find(({ quantity }) => quantity === 'fwhm green' || quantity === 'fwhm');
+function smallestStar(row: ComparisonRow | undefined): number | null {
   const sizes = Object.values(row?.values ?? {})
     .map((value) => value?.value ?? Number.NaN)
     .filter((value) => value > 0);
@@ -115,10 +141,7 @@ function prepared(
       reason: known ? row.reason : (row.reason ?? 'measured in fewer than two of the telescopes'),
       caveats: known ? weakening : [],
     },
-    allowed: weakening.flatMap((item) => {
-      const one = Object.hasOwn(allowances, item) ? allowances[item]?.[row.group] : undefined;
-      return one ? [one] : [];
-    }),
+    allowed: weakening.flatMap((item) => allowanceFor(allowances, item, row) ?? []),
   };
 }
 

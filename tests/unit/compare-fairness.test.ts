@@ -144,7 +144,13 @@ describe('the air', () => {
     const worse = itemWith('seeing', { seeingArcsec: 3 }, { seeingArcsec: 2 });
     expect(worse.weight).toBe('weakens');
     expect(worse.effect).toMatch(/stars of b 50 % more than those of a/);
-    expect(worse.affects).not.toContain('light');
+    // Wider stars have lower peaks, but the sky in the corners is the same.
+    expect(worse.affects).toContain('light');
+    const corners = rowOf('corner illumination', { a: 60, b: 90 }, 1, {
+      group: 'light',
+      betterWhen: 'larger',
+    });
+    expect(judge([corners], [worse], 0.95)[0]).toMatchObject({ verdict: 'b', caveats: [] });
   });
 
   test('air mass: 1.5 against 1 widens the blur by 28 % (1.5^0.6 = 1.275)', () => {
@@ -185,11 +191,19 @@ describe('the air', () => {
 describe('the camera', () => {
   test('pixels: 3 px against 1.9 px wide stars', () => {
     // 1/√(1 − 0.462/9) = 1.027; 1/√(1 − 0.462/3.61) = 1.071.
-    const coarse = itemWith('sampling', { fwhmPx: 1.9 });
+    const coarse = itemWith('sampling', { fwhmPx: 1.9, scaleArcsecPerPx: 2.5 });
     expect(coarse).toMatchObject({ weight: 'weakens', affects: ['size'] });
     expect(coarse.effect).toMatch(/stars of b by about 7 % and those of a by 3 %/);
-    expect(itemWith('sampling', { fwhmPx: 2.9 }).status).toBe('equal');
+    expect(itemWith('sampling', { fwhmPx: 2.9, scaleArcsecPerPx: 1.7 }).status).toBe('equal');
+    expect(itemWith('sampling', { fwhmPx: 1.9, scaleArcsecPerPx: null }).weight).toBe('weakens');
     expect(itemWith('sampling', { fwhmPx: Number.NaN }).status).toBe('unknown');
+  });
+
+  test('pixels that are equally wide on the sky favour nobody, whatever the stars', () => {
+    expect(itemWith('sampling', { fwhmPx: 2.4 }, { fwhmPx: 2.1 })).toMatchObject({
+      status: 'equal',
+      weight: 'none',
+    });
   });
 
   test('pixels that take in another piece of sky weaken headroom and depth', () => {
