@@ -76,6 +76,7 @@ function labelData(
     ownStars: ownStarsOf(frames[0].searched, options.maxStars),
     brightStars: registered.brightStars,
     brightClipped: registered.brightClipped,
+    ownRadius: profiles.ownRadius[l] ?? null,
     averaged,
     fwhmPx,
     undersampled,

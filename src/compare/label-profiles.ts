@@ -31,6 +31,8 @@ export interface CommonProfiles {
   stars: number[];
   /** R_max in the angular unit. */
   rMax: number | null;
+  /** R_max that each label would choose alone, no larger than the common one; the common one where the user fixed it. */
+  ownRadius: number[];
   reason: string | null;
 }
 
@@ -44,7 +46,13 @@ export interface CommonProfiles {
 export function commonProfiles(common: CommonStars, options: CompareOptions): CommonProfiles {
   const { labels } = common;
   const count = (labels[0] as RegisteredLabel).frames[0].common.length;
-  const none = (reason: string): CommonProfiles => ({ frames: [], stars: [], rMax: null, reason });
+  const none = (reason: string): CommonProfiles => ({
+    frames: [],
+    stars: [],
+    rMax: null,
+    ownRadius: [],
+    reason,
+  });
   if (count < FEWEST_COMPARED) {
     return none(
       `only ${count} stars are usable in all frames; sizes and halos need at least ${FEWEST_COMPARED}`,
@@ -55,8 +63,9 @@ export function commonProfiles(common: CommonStars, options: CompareOptions): Co
     for (const { searched, common } of frames)
       fitOtherChannels(searched, common.slice(0, all.length));
   }
-  const rMax = commonRadius(labels, all, options);
-  if (rMax === null) return none('the common stars determine no profile in one of the telescopes');
+  const radii = chooseRadii(labels, all, options);
+  if (radii === null) return none('the common stars determine no profile in one of the telescopes');
+  const { rMax, ownRadius } = radii;
   const stars = starsInside(labels, rMax, count).slice(0, starLimit(labels, rMax, options));
   const built = labels.map((label) =>
     label.frames.map((frame) => frameProfiles(label, frame, stars, rMax, options)),
@@ -69,7 +78,7 @@ export function commonProfiles(common: CommonStars, options: CompareOptions): Co
     frames.push(list as FrameProfiles[]);
   }
   keepCommonDraws(frames.flat().map(({ bootstrap }) => bootstrap));
-  return { frames, stars, rMax, reason: null };
+  return { frames, stars, rMax, ownRadius, reason: null };
 }
 
 /** Angular units per px of a frame. */
@@ -77,11 +86,11 @@ export function unitPerPx(label: RegisteredLabel, frame: RegisteredFrame): numbe
   return label.unitPerPx / frame.pxPerReferencePx;
 }
 
-function commonRadius(
+function chooseRadii(
   labels: readonly RegisteredLabel[],
   all: readonly number[],
   options: CompareOptions,
-): number | null {
+): { rMax: number; ownRadius: number[] } | null {
   const room = Math.min(
     ...labels.flatMap((label) =>
       label.frames.map((frame) => {
@@ -91,23 +100,25 @@ function commonRadius(
     ),
   );
   if (options.rMaxPx !== null) {
-    return Math.min(room, options.rMaxPx * (labels[0] as RegisteredLabel).unitPerPx);
+    const rMax = Math.min(room, options.rMaxPx * (labels[0] as RegisteredLabel).unitPerPx);
+    return { rMax, ownRadius: labels.map(() => rMax) };
   }
-  let largest = 0;
+  const own: number[] = [];
   let crowded = Number.POSITIVE_INFINITY;
   for (const label of labels) {
     const { searched, common } = label.frames[0];
-    const own = buildProfiles(
+    const alone = buildProfiles(
       searched.found,
       all.map((k) => common[k] as number),
       profileSettings(searched, options, null),
     );
-    if (!own) return null;
-    const radius = own.rMax * label.unitPerPx;
-    largest = Math.max(largest, radius);
-    if (own.lowered) crowded = Math.min(crowded, radius);
+    if (!alone) return null;
+    const radius = alone.rMax * label.unitPerPx;
+    own.push(radius);
+    if (alone.lowered) crowded = Math.min(crowded, radius);
   }
-  return Math.min(room, largest, crowded);
+  const rMax = Math.min(room, crowded, Math.max(...own));
+  return { rMax, ownRadius: own.map((radius) => Math.min(radius, rMax)) };
 }
 
 /** The common stars whose circle of R_max lies on every frame; all of them where too few would remain. */

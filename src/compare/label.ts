@@ -74,6 +74,8 @@ export interface LabelData {
   /** Of the brightest stars that all labels see: how many this one clips in any frame. */
   brightStars: number;
   brightClipped: number;
+  /** R_max that the label would choose alone, no larger than the common one, angular unit; null without profiles. */
+  ownRadius: number | null;
   /** Profiles averaged over the frames, in the angular unit; null without. Same draws in all labels. */
   averaged: BootstrapResult | null;
   /** Recorded FWHM of the reference channel, px of the reference frame; NaN without profiles. */

@@ -1,8 +1,9 @@
 /** Rows read off the profiles of the common stars: sizes, halos, tints, equivalent defocus. */
 import type { ProfileReadings } from '../measure/bootstrap.js';
-import { blurDiameter, perfectDifference } from '../measure/equivalent-defocus.js';
+import { blurDiameter, blurIsCut, perfectDifference } from '../measure/equivalent-defocus.js';
 import type { ChannelName } from '../measure/result.js';
 import {
+  blurError,
   excessError,
   PERFECT_LENS_POINTS,
   sizeError,
@@ -151,12 +152,21 @@ function colouredOf(data: CompareData, label: LabelData): Coloured | null {
   if (r === null || g === null || b === null || label.averaged === null || data.rMax === null) {
     return null;
   }
-  const { best } = label.averaged;
+  return { r, g, b, perfect: perfectOf(label, label.averaged.best, g, data.rMax) };
+}
+
+/** Curves of a perfect lens with all light counted within `rMax`. */
+function perfectOf(
+  label: LabelData,
+  best: ProfileReadings,
+  g: number,
+  rMax: number,
+): PerfectLens | null {
   const perPx = label.unitPerPx;
-  const perfect = perfectLens({
+  return perfectLens({
     greenFwhmPx: (best.fwhm[g] as number) / perPx,
     atRadiusPx: (best.r80[g] as number) / perPx,
-    rMaxPx: data.rMax / perPx,
+    rMaxPx: rMax / perPx,
     scale:
       label.scaleArcsecPerPx === null
         ? null
@@ -165,7 +175,6 @@ function colouredOf(data: CompareData, label: LabelData): Coloured | null {
             apertureMm: label.frames[0].searched.frame.metadata.apertureMm,
           },
   });
-  return { r, g, b, perfect };
 }
 
 function colourRows(data: CompareData): ComparisonRow[] {
@@ -307,15 +316,22 @@ function scaledReading(one: Reading, factor: number): Reading {
   };
 }
 
-/** Diameter of the disc that turns green into blue, angular unit. */
-function blueBlur(data: CompareData, label: LabelData, { g, b, perfect }: Coloured): Reading {
-  const { radii } = label.averaged as NonNullable<LabelData['averaged']>;
+/**
+ * Diameter of the disc that turns green into blue, angular unit. A mean square radius gathers what noise and neighbours leave far
+ * out, so it is counted within the label's own R_max: within one that a far wider lens needs, it would be too large.
+ */
+function blueBlur(data: CompareData, label: LabelData, { g, b }: Coloured): Reading {
+  const { radii, best } = label.averaged as NonNullable<LabelData['averaged']>;
+  const within = label.ownRadius ?? (data.rMax as number);
   const expected = perfectDifference(
     radii.map((r) => r / label.unitPerPx),
-    perfect,
+    perfectOf(label, best, g, within),
     'B',
   );
-  return readingOf(data, label, (one) => blurDiameter(one, radii, b, g, expected), 0);
+  const cut = blurIsCut(best, radii, b, g, within);
+  const read: Read = (one) => blurDiameter(one, radii, b, g, expected, within);
+  const error = blurError(read(best), best.r90[g] as number, cut);
+  return readingOf(data, label, read, error);
 }
 
 function focalRatioOf({

@@ -172,10 +172,16 @@ function haloSentence({ rows }: SummaryInput): string {
   if (leaders.length === 0) return `The blue halo round stars is weaker ${pairsIn(row)}.`;
   const weaker = leaders.length + behind.length > 2 && leaders.length === 1 ? 'weakest' : 'weaker';
   const own = listOf(
-    leaders.map((label) => `${numberOf(row, label)} %${leaders.length > 1 ? ` in ${label}` : ''}`),
+    leaders.map((label) => `${haloShare(row, label)}${leaders.length > 1 ? ` in ${label}` : ''}`),
   );
-  const percent = (one: ComparisonRow, label: string): string => `${numberOf(one, label)} %`;
-  return `The blue halo round stars is ${weaker} in ${listOf(leaders)}: ${own} of the blue light lies outside the green image of a star, over and above the red, against ${behindWords(row, behind, percent)}${sharedError(row)}.`;
+  return `The blue halo round stars is ${weaker} in ${listOf(leaders)}: ${own} of the blue light lies outside the green image of a star, over and above the red, against ${behindWords(row, behind, haloShare)}${sharedError(row)}.`;
+}
+
+/** A share of light below nothing is the measurement's error, or red is the wider colour. */
+function haloShare(row: ComparisonRow, label: string): string {
+  const value = row.values[label];
+  if (!value || value.value >= 0.05) return `${numberOf(row, label)} %`;
+  return value.high < 0 ? `none (red is the wider one, by ${decimal(-value.value, 1)} %)` : 'none';
 }
 
 /** Values may be far less certain than their differences: what is wrong with the stars is wrong in all telescopes. */

@@ -8,6 +8,7 @@ import { defocusFromBlur } from '../optics/blur.js';
 import type { PerfectLens } from '../optics/perfect-lens.js';
 import type { BootstrapResult, ProfileReadings } from './bootstrap.js';
 import type { FrameResult, Uncertain } from './result.js';
+import { blurError, widen } from './systematics.js';
 import { scaled, uncertain } from './uncertain.js';
 
 export interface LensGeometry {
@@ -33,7 +34,10 @@ export function equivalentDefocus(
     const expected = perfectDifference(radii, perfect, c === b ? 'B' : 'R');
     const at = (reading: ProfileReadings): number => blurDiameter(reading, radii, c, g, expected);
     const value = uncertain(at(best), draws.map(at), smallSample);
-    return value ? { ...value, low: Math.max(0, value.low) } : null;
+    if (!value) return null;
+    const cut = blurIsCut(best, radii, c, g);
+    const wider = widen(value, blurError(value.value, best.r90[g] as number, cut)) as Uncertain;
+    return { ...wider, low: Math.max(0, wider.low) };
   };
   const blueBlurPx = blur(b);
   const redBlurPx = blur(r);
@@ -81,6 +85,7 @@ export function perfectDifference(
 /**
  * Diameter of the disc that turns green into channel `c`, in the unit of `radii`: √(8 M) from the positive lobe of X; beyond the
  * radius where the curves meet again only noise is left.
+ * @param within all light is counted within this radius (the nearest of `radii`); within the last when left out
  */
 export function blurDiameter(
   reading: ProfileReadings,
@@ -88,16 +93,21 @@ export function blurDiameter(
   c: number,
   g: number,
   expected: Float64Array,
+  within = Number.POSITIVE_INFINITY,
 ): number {
   const n = radii.length;
+  let last = n - 1;
+  while (last > 1 && (radii[last - 1] as number) >= within) last--;
+  const ofGreen = 1 / (reading.enclosed[g * n + last] as number);
+  const ofOther = 1 / (reading.enclosed[c * n + last] as number);
   const excess = (i: number): number =>
-    (reading.enclosed[g * n + i] as number) -
-    (reading.enclosed[c * n + i] as number) -
+    (reading.enclosed[g * n + i] as number) * ofGreen -
+    (reading.enclosed[c * n + i] as number) * ofOther -
     (expected[i] as number);
   let peak = 0;
-  for (let i = 1; i < n; i++) if (excess(i) > excess(peak)) peak = i;
+  for (let i = 1; i <= last; i++) if (excess(i) > excess(peak)) peak = i;
   let m = 0;
-  for (let i = 1; i < n; i++) {
+  for (let i = 1; i <= last; i++) {
     const here = excess(i);
     if (i > peak && here <= 0) break;
     const r0 = radii[i - 1] as number;
@@ -105,4 +115,27 @@ export function blurDiameter(
     m += (r0 * excess(i - 1) + r1 * here) * (r1 - r0);
   }
   return m > 0 ? Math.sqrt(8 * m) : 0;
+}
+
+/** Share of the radius, and of the largest excess, at which a blur still has to show for R_max to have cut it. */
+const CUT_AT = 0.75;
+const CUT_SHARE = 0.04;
+
+/** Whether light of channel `c` is spread so wide that the radius within which all light is counted cuts it off. */
+export function blurIsCut(
+  reading: ProfileReadings,
+  radii: Float64Array,
+  c: number,
+  g: number,
+  within = Number.POSITIVE_INFINITY,
+): boolean {
+  const n = radii.length;
+  const limit = Math.min(within, radii[n - 1] as number);
+  let peak = 0;
+  let atLimit = 0;
+  for (let i = 0; i < n && (radii[i] as number) <= CUT_AT * limit; i++) {
+    atLimit = (reading.enclosed[g * n + i] as number) - (reading.enclosed[c * n + i] as number);
+    peak = Math.max(peak, atLimit);
+  }
+  return atLimit > CUT_SHARE * peak;
 }

@@ -58,3 +58,20 @@ export function excessError(percent: number, crowding: number): number {
     CROWDING_POINTS * Math.max(0, crowding - CROWDING_FROM)
   );
 }
+
+/** Share of a blur diameter: which colours of star stand for the profiles. */
+const BLUR_SHARE = 0.02;
+/** What is missing where R_max cuts the disc: a simulated classical f/6 achromat within 39 px reads 11 % small. */
+const CUT_BLUR_SHARE = 0.12;
+
+/**
+ * Systematic error of the diameter of a blur disc, in the unit of both lengths: the perfect lens that is taken off is known to
+ * PERFECT_LENS_POINTS out to about r90, which is ∫ 2 r δX dr of mean square radius, and the diameter is √(8 M).
+ */
+export function blurError(diameter: number, r90: number, cut: boolean): number {
+  const square = diameter * diameter;
+  const fromLens =
+    diameter - Math.sqrt(Math.max(0, square - (8 * PERFECT_LENS_POINTS * r90 * r90) / 100));
+  const share = cut ? CUT_BLUR_SHARE : BLUR_SHARE;
+  return Math.sqrt((share * diameter) ** 2 + fromLens ** 2);
+}

@@ -174,6 +174,9 @@ describe('who leads', () => {
     expect(part(told, /^Stars/)).toMatch(
       /^Stars are sharper in ed and apo: .* 3\.43 arcsec wide in ed and 3\.41 in apo, against 3\.62 in achromat/,
     );
+    expect(part(told, /^The blue halo/)).toMatch(
+      /is weakest in apo: none of the blue light .*, against 10.* % in ed and 38.* % in achromat/,
+    );
     const eye = told.purposes[0] as PurposeVerdict;
     expect(eye.verdict).toBe('apo');
     expect(eye.sentence).toMatch(
