@@ -75,7 +75,7 @@ function cutFilter(nm: number): number {
 }
 
 /** Relative response of a band of usual filters at `nm` (peak about 1, 0 outside 395–695 nm), electrons per photon. */
-export function colourResponse(
+function colourResponse(
   kind: FilterKind,
   band: ColourBand,
   nm: number,

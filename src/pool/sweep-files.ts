@@ -11,7 +11,7 @@ import {
   type Sighted,
   sight,
 } from '../sweep/follow.js';
-import type { SweepAnalysis, SweepChannel, SweepFacts, SweepFrame } from '../sweep/result.js';
+import type { SweepFacts, SweepFrame, SweepOutcome } from '../sweep/result.js';
 import type { Warning } from '../warnings.js';
 import { errorData } from './measure-file.js';
 
@@ -28,18 +28,7 @@ export interface SweepTask {
   seed: number;
 }
 
-export interface SweepOutcome {
-  analysis: SweepAnalysis | null;
-  facts: SweepFacts;
-  frames: { file: string; position: number }[];
-  channels: SweepChannel[];
-  size: { width: number; height: number } | null;
-  failed: { file: string; error: NonNullable<FrameResult['error']> }[];
-  error: NonNullable<FrameResult['error']> | null;
-  warnings: Warning[];
-}
-
-export const FEWEST_POSITIONS = 5;
+const FEWEST_POSITIONS = 5;
 /** Brightest stars that tell the size of the apertures. */
 const SCOUTS = 12;
 const SMALLEST_APERTURE_PX = 8;

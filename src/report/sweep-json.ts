@@ -1,6 +1,5 @@
 /** The machine-readable document of `sweep`. */
-import type { SweepOutcome } from '../pool/sweep-files.js';
-import type { SweepFacts } from '../sweep/result.js';
+import type { SweepFacts, SweepOutcome } from '../sweep/result.js';
 import { VERSION } from '../version.js';
 import type { FrameParameters } from './parameters.js';
 

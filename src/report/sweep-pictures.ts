@@ -1,5 +1,5 @@
 /** The pictures of a through-focus run, by name. */
-import type { SweepOutcome } from '../pool/sweep-files.js';
+import type { SweepOutcome } from '../sweep/result.js';
 import type { NamedPicture } from './field-pictures.js';
 import { mapPicture } from './svg/size-map.js';
 import { vCurvesPicture } from './svg/v-curves.js';

@@ -1,6 +1,5 @@
 /** The result of `sweep` as text. */
-import type { SweepOutcome } from '../pool/sweep-files.js';
-import type { SweepChannel } from '../sweep/result.js';
+import type { SweepChannel, SweepOutcome } from '../sweep/result.js';
 import { columnsText, fact, type TextStyle, wrap } from './layout.js';
 import { NOT_MEASURED, signed, significant, withUncertainty } from './number.js';
 

@@ -1,6 +1,6 @@
 /** What a through-focus run yields. Positions and differences are in focuser steps; µm where the step is known. */
 
-import type { Uncertain } from '../measure/result.js';
+import type { FrameResult, Uncertain } from '../measure/result.js';
 import type { Warning } from '../warnings.js';
 
 export type SweepChannel = 'R' | 'G' | 'B' | 'L';
@@ -96,5 +96,17 @@ export interface SweepAnalysis {
   backlashSteps: Uncertain | null;
   stepUmFromCone: number | null;
   sentence: string;
+  warnings: Warning[];
+}
+
+/** What came of the files of a run. */
+export interface SweepOutcome {
+  analysis: SweepAnalysis | null;
+  facts: SweepFacts;
+  frames: { file: string; position: number }[];
+  channels: SweepChannel[];
+  size: { width: number; height: number } | null;
+  failed: { file: string; error: NonNullable<FrameResult['error']> }[];
+  error: NonNullable<FrameResult['error']> | null;
   warnings: Warning[];
 }

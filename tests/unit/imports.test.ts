@@ -18,8 +18,10 @@ const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
   measure: ['detect', 'optics', 'match', 'catalogue', 'stats', 'frame'],
   field: ['measure', 'detect', 'optics', 'match', 'catalogue', 'stats', 'frame'],
   grade: ['measure', 'detect', 'optics', 'match', 'catalogue', 'stats', 'frame'],
+  sweep: ['measure', 'detect', 'optics', 'match', 'catalogue', 'stats', 'frame'],
   compare: ['field', 'measure', 'detect', 'optics', 'match', 'catalogue', 'stats', 'frame'],
   report: [
+    'sweep',
     'compare',
     'grade',
     'field',
@@ -32,6 +34,7 @@ const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
     'frame',
   ],
   pool: [
+    'sweep',
     'grade',
     'compare',
     'field',
@@ -49,6 +52,7 @@ const MAY_IMPORT: Readonly<Record<string, readonly string[]>> = {
     'report',
     'pool',
     'simulate',
+    'sweep',
     'compare',
     'grade',
     'field',
