@@ -11,7 +11,7 @@ import {
   type Sighted,
   sight,
 } from '../sweep/follow.js';
-import type { SweepFacts, SweepFrame, SweepOutcome } from '../sweep/result.js';
+import type { SweepChannel, SweepFacts, SweepFrame, SweepOutcome } from '../sweep/result.js';
 import type { Warning } from '../warnings.js';
 import { errorData } from './measure-file.js';
 

@@ -29,7 +29,7 @@ const FEWEST_STARS = 3;
 const STUDENT_68 = [1.837, 1.321, 1.197, 1.142, 1.111, 1.091, 1.077, 1.067, 1.059, 1.053];
 
 /** Factor on a standard error of `freedom` degrees for a 68.27 % interval. */
-export function student68(freedom: number): number {
+function student68(freedom: number): number {
   if (freedom < 1) return Number.POSITIVE_INFINITY;
   return STUDENT_68[Math.floor(freedom) - 1] ?? 1 + 0.5 / freedom;
 }
@@ -67,7 +67,7 @@ function colourDifferences(
 }
 
 /** Shift of focus from a line through differences of size²; `curve` is the reference channel's. */
-export function shiftOf(
+function shiftOf(
   z: readonly number[],
   difference: readonly number[],
   curve: FocusCurve,
