@@ -18,6 +18,7 @@ import { equivalentDefocus } from './equivalent-defocus.js';
 import { fillCatalogue } from './fill-catalogue.js';
 import { linearityOf, lowestSaturation, scaleOrWarning } from './frame-facts.js';
 import { cautious, setHalo } from './halo-result.js';
+import { lensLikeness } from './lens-likeness.js';
 import { FEWEST_PROFILE_STARS } from './measure.js';
 import type { MeasureOptions } from './options.js';
 import {
@@ -147,6 +148,10 @@ export function measureSet(set: FilterSet, options: MeasureOptions): SetMeasurem
     warnOfHalo(withheld, linearity, warn);
   }
   const halo = withheld ? null : cautious(measured?.halo ?? null, undersampled);
+  const defocus =
+    halo && measured && bootstrap
+      ? equivalentDefocus(bootstrap, 0, GREEN, 2, measured.perfect, metadata)
+      : null;
   const used = effective?.stars ?? count;
   const { sources } = green.found;
   const kept = new Set((stars[GREEN] as number[]).slice(0, used));
@@ -176,10 +181,8 @@ export function measureSet(set: FilterSet, options: MeasureOptions): SetMeasurem
     halo,
     // Focus and temperature change the scale between exposures as much as a lens does between colours.
     lateralColour: null,
-    equivalentDefocus:
-      halo && measured && bootstrap
-        ? equivalentDefocus(bootstrap, 0, GREEN, 2, measured.perfect, metadata)
-        : null,
+    equivalentDefocus: defocus,
+    lensLikeness: lensLikeness(defocus, metadata),
     linearity,
     sentence: plainSentence({
       used,

@@ -11,6 +11,7 @@ import { equivalentDefocus } from './equivalent-defocus.js';
 import { fillCatalogue } from './fill-catalogue.js';
 import { linearityOf, lowestSaturation, scaleOrWarning } from './frame-facts.js';
 import { cautious, haloResult, lateralResult } from './halo-result.js';
+import { lensLikeness } from './lens-likeness.js';
 import type { MeasureOptions } from './options.js';
 import {
   undersampledAt,
@@ -188,6 +189,7 @@ export function measureFrame(frame: Frame, options: MeasureOptions): Measurement
     halo: withheld ? null : halo,
     lateralColour: lateral,
     equivalentDefocus: defocus,
+    lensLikeness: lensLikeness(defocus, metadata),
     linearity,
     sentence: plainSentence({
       used: used.length,

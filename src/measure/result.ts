@@ -155,6 +155,24 @@ export interface FrameResult {
     blueBlurPx: Uncertain;
     redBlurPx: Uncertain;
   } | null;
+  /** The blue defocus beside what aperture and focal length let expect; null where these are not known. */
+  lensLikeness?: {
+    /** Over that of a classical achromat of N-BK7 and F2. */
+    blueAchromatShare: Uncertain;
+    /** Over half the depth of focus at green, 2 λN². */
+    blueDepthsOfFocus: Uncertain;
+    /** What the achromat has: a share of the focal length. */
+    achromatBlueFocalLengthFraction: number;
+    like:
+      | 'worse than an achromat'
+      | 'achromat'
+      | 'between achromat and ED doublet'
+      | 'ED doublet'
+      | 'apochromat'
+      | 'better than a usual apochromat';
+    /** True: the interval reaches (nearly) down to nothing; `like` is that of its upper end. */
+    upperLimit: boolean;
+  } | null;
   /** What the star shapes over the frame say, in a sentence; only where a single frame is measured. */
   corners?: { leading: string; summary: string } | null;
   linearity: {

@@ -207,6 +207,7 @@ export function factRows(result: FrameResult): [name: string, text: string][] {
     );
   }
   if (equivalentDefocus !== null) add('extra blur', defocusText(equivalentDefocus));
+  if (result.lensLikeness != null) add('kind of lens', likenessText(result.lensLikeness));
   if (lateralColour !== null) add('colour shift', lateralText(lateralColour));
   if (stars !== null) {
     const left = rejectionWords(stars.rejected);
@@ -221,6 +222,30 @@ export function factRows(result: FrameResult): [name: string, text: string][] {
   if (linearity !== null) add('data', linearityWords(linearity));
   if (result.corners != null) add('corners', `${result.corners.summary} (more: bluerim field)`);
   return lines;
+}
+
+/** How a likeness reads after a defocus. */
+const LIKE_WORDS: Readonly<Record<NonNullable<FrameResult['lensLikeness']>['like'], string>> = {
+  'worse than an achromat': 'worse than a classical achromat',
+  achromat: 'as a classical achromat',
+  'between achromat and ED doublet': 'between a classical achromat and an ED doublet',
+  'ED doublet': 'as an ED doublet',
+  apochromat: 'as an apochromat',
+  'better than a usual apochromat': 'better than a usual apochromat',
+};
+
+/** The measurement beside the expectation; an upper limit says what it rules out. */
+function likenessText(likeness: NonNullable<FrameResult['lensLikeness']>): string {
+  const { like, upperLimit: limit, blueAchromatShare: share, blueDepthsOfFocus: depths } = likeness;
+  const achromat = `a classical achromat’s (${focalShareWords(likeness.achromatBlueFocalLengthFraction)})`;
+  const least = like === 'better than a usual apochromat';
+  const words =
+    limit && like === 'worse than an achromat'
+      ? 'cannot tell'
+      : `${limit && !least ? 'at worst ' : ''}${LIKE_WORDS[like]}`;
+  const number = (value: Uncertain): string =>
+    limit ? `at most ${upperLimit(value.high)}` : withUncertainty(value, 2);
+  return `${words}: in blue ${number(share)} of ${achromat}, ${number(depths)} times half the depth of focus`;
 }
 
 function defocusText(defocus: NonNullable<FrameResult['equivalentDefocus']>): string {

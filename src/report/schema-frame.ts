@@ -2,6 +2,7 @@
 import * as z from 'zod';
 import {
   measured,
+  measuredAlways,
   number,
   numberOrNull,
   pair,
@@ -250,6 +251,28 @@ export const frameSchema = z.strictObject({
     })
     .nullable()
     .describe('the extra blur of a colour as a length'),
+  lensLikeness: z
+    .strictObject({
+      blueAchromatShare: measuredAlways('blueUm over that of a classical achromat (N-BK7, F2)'),
+      blueDepthsOfFocus: measuredAlways('blueUm over half the depth of focus at green, 2 λN²'),
+      achromatBlueFocalLengthFraction: number('what the achromat has, share of the focal length'),
+      like: z
+        .enum([
+          'worse than an achromat',
+          'achromat',
+          'between achromat and ED doublet',
+          'ED doublet',
+          'apochromat',
+          'better than a usual apochromat',
+        ])
+        .describe('kind of lens that such a share is usual for'),
+      upperLimit: z
+        .boolean()
+        .describe('true = nothing sure was seen; `like` is that of the upper end'),
+    })
+    .nullable()
+    .optional()
+    .describe('blue defocus beside what is expected; null without aperture or focal length'),
   corners: z
     .strictObject({
       leading: z.string().describe('leading cause, "none" (sound) or "cannot tell"; as in `field`'),
