@@ -55,6 +55,10 @@ export interface CauseInput {
   /** Moffat exponent of the frame's stars (Infinity = Gaussian), NaN unknown. */
   beta: number;
   illumination: IlluminationInput | null;
+  /** What happened to the pixels: interpolation evens out the tops of narrow stars, processing takes wings at will. */
+  pixels?: 'as recorded' | 'interpolated' | 'processed';
+  /** Corners near which no star stands; nothing is known there. */
+  emptyCorners?: number;
 }
 
 /** Everything the single tests share. */

@@ -11,6 +11,8 @@ import * as words from './words.js';
 const DEFOCUSED_BETA = 8;
 /** FWHM from which the exponent means something. */
 const WELL_SAMPLED_PX = 2.2;
+/** The same for interpolated frames: ½ px² of variance along each axis is a sixth of that of stars as wide as this. */
+const INTERPOLATED_PX = 4;
 
 export function tiltCause(context: Context, verdict: TiltVerdict): Cause {
   const { fit, size } = context;
@@ -147,9 +149,14 @@ export function defocusCause(context: Context): Cause {
   };
 }
 
-/** True where the stars are well sampled and have no wings. A drift takes the wings too, but is seen as one. */
+/**
+ * True where the stars are well sampled and have no wings. A drift takes the wings too, but is seen as one. Stars of processed pictures, and
+ * narrow ones of interpolated frames, have their shape from there.
+ */
 export function isFlatTopped({ input, fit }: Context): boolean {
-  return input.beta >= DEFOCUSED_BETA && fwhmOfSize(fit.p[T0] as number) > WELL_SAMPLED_PX;
+  if (input.pixels === 'processed') return false;
+  const least = input.pixels === 'interpolated' ? INTERPOLATED_PX : WELL_SAMPLED_PX;
+  return input.beta >= DEFOCUSED_BETA && fwhmOfSize(fit.p[T0] as number) > least;
 }
 
 /** Stars without wings: blurred by a disc, not by air. Strength unknown from the field alone. */

@@ -131,5 +131,8 @@ function decide(context: Context, causes: Cause[], verdict: TiltVerdict): CauseF
   }
   if (blind > SOUND_LIMIT_PX || input.stars < FEWEST_STARS)
     return { causes, leading: 'cannot tell', between: [], summary: words.blind(blind) };
+  const empty = input.emptyCorners ?? 0;
+  if (empty > 0)
+    return { causes, leading: 'cannot tell', between: [], summary: words.emptyCorners(empty) };
   return { causes, leading: 'none', between: [], summary: words.sound(context.size) };
 }

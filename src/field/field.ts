@@ -5,7 +5,7 @@ import type { SearchedFrame } from '../measure/search-frame.js';
 import { createRecordedFwhmTable } from '../optics/pixel.js';
 import { medianOf } from '../stats/robust.js';
 import type { Warning } from '../warnings.js';
-import type { IlluminationInput } from './cause-context.js';
+import type { CauseInput, IlluminationInput } from './cause-context.js';
 import { findCauses } from './causes.js';
 import { makeCells } from './cells.js';
 import { fitColourShift } from './colour.js';
@@ -24,6 +24,11 @@ import { chromaticSystematic, sizeOfFwhm } from './response.js';
 import type { FieldResult, FieldSet } from './result.js';
 import { judgeRotation } from './rotation.js';
 import { measureShapes, type StarShapes } from './shapes.js';
+
+/** As in a measurement: neighbouring samples share their noise. */
+const CORRELATED = 1.5;
+/** A star within this share of the half diagonal from a corner speaks for it. */
+const NEAR_CORNER = 0.6;
 
 export interface FieldSetInput {
   frames: readonly SearchedFrame[];
@@ -92,6 +97,30 @@ function recordedOffset({ found }: SearchedFrame, shapes: StarShapes): number {
   return offsets.length === 0 ? 0 : medianOf(offsets);
 }
 
+function pixelsOf({ frame, found }: SearchedFrame): NonNullable<CauseInput['pixels']> {
+  if (frame.probablyProcessed) return 'processed';
+  const smooth = found.peaks.noiseCorrelation >= CORRELATED;
+  return smooth || frame.layout === 'rgb' ? 'interpolated' : 'as recorded';
+}
+
+/** Corners without any star nearby. */
+function emptyCorners({ n, x, y }: ShapeColumns, width: number, height: number): number {
+  const reach = NEAR_CORNER * 0.5 * Math.sqrt(width * width + height * height);
+  let empty = 0;
+  for (const cx of [-0.5, width - 0.5]) {
+    for (const cy of [-0.5, height - 0.5]) {
+      let near = 0;
+      for (let i = 0; i < n; i++) {
+        const dx = (x[i] as number) - cx;
+        const dy = (y[i] as number) - cy;
+        if (dx * dx + dy * dy <= reach * reach) near++;
+      }
+      if (near === 0) empty++;
+    }
+  }
+  return empty;
+}
+
 /**
  * Analyses one set of frames of the same field, camera not turned between them.
  * @throws RangeError when there is no frame; FrameReadError when rows cannot be read
@@ -146,6 +175,8 @@ function analyseSet(
     colour,
     beta: reference.found.beta,
     illumination: input.illumination ?? null,
+    pixels: pixelsOf(reference),
+    emptyCorners: emptyCorners(columns, width, height),
   });
   const set: FieldSet = {
     stars: columns.n,

@@ -212,6 +212,11 @@ export function blind(errorPx: number): string {
   return `Cannot tell: nothing stands out, but the star sizes at the corners are known only to ${px(errorPx)}.`;
 }
 
+export function emptyCorners(n: number): string {
+  const where = n === 1 ? 'one corner' : n === 4 ? 'any corner' : `${n} of the corners`;
+  return `Cannot tell: no fault shows where there are stars, but none stands near ${where}.`;
+}
+
 export function sound(size: Float64Array): string {
   return `Corners sound: ${centreCorner(size).toLowerCase()}`;
 }
