@@ -24,6 +24,7 @@ describe('help', () => {
     [['simulate', '--help']],
     [['demo', '--help']],
     [['compare', '--help']],
+    [['expect', '--help']],
   ])('%j: on stdout, exit 0, with the caution about the Sun, no line over 80', async (args) => {
     const run = await bluerim(args);
     expect(run).toMatchObject({ code: 0, stderr: '' });

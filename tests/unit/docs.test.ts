@@ -11,6 +11,7 @@ test.each([
   ['field', () => schemaTables(jsonSchemaOf('field') as Parameters<typeof schemaTables>[0])],
   ['compare', () => schemaTables(jsonSchemaOf('compare') as Parameters<typeof schemaTables>[0])],
   ['grade', () => schemaTables(jsonSchemaOf('grade') as Parameters<typeof schemaTables>[0])],
+  ['expect', () => schemaTables(jsonSchemaOf('expect') as Parameters<typeof schemaTables>[0])],
   ['sweep', () => schemaTables(jsonSchemaOf('sweep') as Parameters<typeof schemaTables>[0])],
   ['stars', catalogueTables],
 ])('docs/output-format.md holds the current table "%s"', (name, make) => {
