@@ -51,6 +51,11 @@ export type {
   HaloResult,
   Uncertain,
 } from './measure/result.js';
+export type { FilterKind, ResponseTable } from './optics/colour-bands.js';
+export type { ExpectedHalo, ExpectedRange, HaloConditions } from './optics/expected-halo.js';
+export type { Glass } from './optics/glass.js';
+export type { GlassPair, LensChoice, LensGeometry, LensKind } from './optics/lens-expectation.js';
+export { type LensOutlook, lensOutlooks } from './optics/lens-outlook.js';
 export { starsCsv } from './report/csv.js';
 export { starsEcsv } from './report/ecsv.js';
 export { jsonText, type MeasureDocument, measureDocument } from './report/json.js';
