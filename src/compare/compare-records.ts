@@ -17,6 +17,7 @@ import type {
   Comparison,
   PairedStars,
 } from './result.js';
+import { sameFrames } from './same-frame.js';
 
 /** R_max in arcsec that the first frame of a record counted light within; null when it says nothing. */
 export function recordRadiusArcsec({ frames }: RecordLabel): number | null {
@@ -60,7 +61,16 @@ export function measureRecords(
   }
   const twice = labels.find(({ label }, i) => labels.findIndex((l) => l.label === label) !== i);
   if (twice) throw new ParameterError('label', twice.label, 'a name that no other telescope has');
-  const warnings: Warning[] = [];
+  const warnings: Warning[] = sameFrames(
+    labels.flatMap(({ label, frames }) =>
+      frames.map((frame) => ({
+        label,
+        path: frame.result.file,
+        x: columnOf(frame, 'x'),
+        y: columnOf(frame, 'y'),
+      })),
+    ),
+  );
   const data = findRecordCommon(labels, (warning) => warnings.push(warning));
   const disagree = radiusDisagrees(data);
   if (disagree !== null) warnings.push({ code: 'no-profile', message: disagree });

@@ -19,6 +19,7 @@ import { lightRows } from './rows-light.js';
 import { modelRow } from './rows-model.js';
 import { profileRows } from './rows-profile.js';
 import { starRows } from './rows-stars.js';
+import { sameFrames } from './same-frame.js';
 import { commonShapes, pairedStars } from './star-shapes.js';
 import { summaryOf } from './summary.js';
 
@@ -111,7 +112,16 @@ export function measureCommon(labels: readonly LabelInput[], options: CompareOpt
     throw new ParameterError('labels', labels.length, 'two or more telescopes');
   const twice = labels.find(({ label }, i) => labels.findIndex((l) => l.label === label) !== i);
   if (twice) throw new ParameterError('label', twice.label, 'a name that no other telescope has');
-  const warnings: Warning[] = [];
+  const warnings: Warning[] = sameFrames(
+    labels.flatMap(({ label, frames }) =>
+      frames.map(({ frame, found: { sources } }) => ({
+        label,
+        path: frame.path,
+        x: sources.x.subarray(0, sources.n),
+        y: sources.y.subarray(0, sources.n),
+      })),
+    ),
+  );
   const common = findCommon(labels, options.zone, (warning) => warnings.push(warning));
   const data = compareData(common, commonProfiles(common, options), options);
   doubts(data, (warning) => warnings.push(warning));

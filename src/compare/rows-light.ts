@@ -17,6 +17,9 @@ const NO_STAR = FLAG['hot pixel'] | FLAG['cosmic ray'] | FLAG.edge | FLAG.trail 
 /** Two detections are one star within this many recorded FWHM, at least px. */
 const SAME_FWHM = 1;
 const SAME_PX = 1.5;
+/** A comparison takes the level of no light from headers alone. */
+const NO_PEDESTAL =
+  'the level of no light is not in its header (PEDESTAL), so levels are not light; the command field takes it as an option';
 /** Error of a clipping level found in the frame itself, magnitudes. */
 const HEADROOM_ERROR = 0.02;
 
@@ -39,6 +42,7 @@ function illuminationRow({ labels }: CompareData, { seed }: CompareOptions): Com
       rows: frame.rows,
       plan,
       pedestal: knownPedestal(metadata.pedestalAdu, null),
+      pedestalFault: NO_PEDESTAL,
       gainElectronsPerAdu: metadata.gainElectronsPerAdu,
       pixelSizeUm: metadata.pixelSizeUm,
       focalLengthMm: metadata.focalLengthMm,
@@ -68,13 +72,18 @@ function illuminationRow({ labels }: CompareData, { seed }: CompareOptions): Com
   );
 }
 
-/** Magnitudes between the highest sample of a star and the clipping level: the least over the channels; NaN = unknown. */
+/**
+ * Magnitudes between the highest sample of a star and the clipping level: the least over the channels; NaN = unknown. A channel in which no
+ * star clips has no level of its own: it clips no lower than the others did, so the lowest of theirs stands for it.
+ */
 function headroomOf({ searched }: LabelFrame, i: number): number {
   const { plan, found } = searched;
   const { sources, saturation, core, stampOf } = found;
   const stamp = stampOf[i] as number;
   const lattices = plan.lattices.length;
   let least = Number.POSITIVE_INFINITY;
+  let lowest = Number.NaN;
+  for (const known of saturation) if (Number.isFinite(known) && !(lowest <= known)) lowest = known;
   for (let c = 0; c < plan.channels.length; c++) {
     const own = plan.ofChannel[c] as number[];
     const sky =
@@ -83,7 +92,8 @@ function headroomOf({ searched }: LabelFrame, i: number): number {
         : own.reduce((sum, l) => sum + (core.background[stamp * lattices + l] as number), 0) /
           own.length;
     const peak = (sources.peak[i * plan.channels.length + c] as number) - sky;
-    const room = (saturation[c] as number) - sky;
+    const level = saturation[c] as number;
+    const room = (Number.isFinite(level) ? level : lowest) - sky;
     const headroom = 2.5 * Math.log10(room / peak);
     if (Number.isNaN(headroom)) return Number.NaN;
     least = Math.min(least, headroom);

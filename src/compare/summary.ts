@@ -249,8 +249,10 @@ function depthSentence(row: ComparisonRow): string {
   }
   const magnitudes = Math.abs(row.difference.value);
   const least = leaders.length + behind.length > 2 ? 'at least ' : '';
+  const times = 10 ** (0.4 * magnitudes);
+  const fainter = times < 1.1 ? `${twoDigits(100 * (times - 1))} %` : `${twoDigits(times)} times`;
   const many = behind.length > 1 ? 'any of the others' : listOf(behind);
-  return `${where} ${listOf(leaders)} ${leaders.length === 1 ? 'reaches' : 'reach'} stars ${least}${twoDigits(10 ** (0.4 * magnitudes))} times fainter than ${many} (${decimal(magnitudes, 2)} mag).`;
+  return `${where} ${listOf(leaders)} ${leaders.length === 1 ? 'reaches' : 'reach'} stars ${least}${fainter} fainter than ${many} (${decimal(magnitudes, 2)} mag).`;
 }
 
 /** Short words for what was not shown: several rows may share them. */
@@ -275,6 +277,13 @@ function spokenRows(rows: readonly ComparisonRow[]): ComparisonRow[] {
 
 function notShownSentence({ rows }: SummaryInput): string {
   const spoken = spokenRows(rows);
+  // Green alike, but told of another colour: the width of stars as such is not the same.
+  const otherColour = ['fwhm blue', 'fwhm red'].some((quantity) => {
+    const row = comparedRow(rows, quantity);
+    return row !== null && isDecided(row);
+  });
+  const subjectOf = (row: ComparisonRow): string =>
+    `${topicOf(row).subject}${row.quantity === 'fwhm green' && otherColour ? ' in green light' : ''}`;
   const words = spoken
     .filter((row) => !isDecided(row))
     .map((row) => {
@@ -283,7 +292,7 @@ function notShownSentence({ rows }: SummaryInput): string {
       const isTold = spoken.some(
         (other) => isDecided(other) && short !== undefined && LEVEL_WORDS[other.quantity] === short,
       );
-      return `${short === undefined || isTold ? topicOf(row).subject : short}${limitWords(row)}`;
+      return `${short === undefined || isTold ? subjectOf(row) : short}${limitWords(row)}`;
     });
   return words.length === 0
     ? ''

@@ -60,6 +60,74 @@ function smallestCorrected({ rows }: Measured, except: readonly string[] = []): 
   return Math.min(...pairs.map(({ pValue }) => pValue)) * pairs.length;
 }
 
+describe('what the headers and the frames themselves leave open', () => {
+  it(
+    'headroom where clipping is known in green only: the other colours clip no lower',
+    () => {
+      const [a, b] = [HALO, SHARP].map((each, k) => telescope(`t${k}`, sky, each));
+      const labels = [a, b] as LabelInput[];
+      const level = 60_000;
+      for (const { frames } of labels) {
+        for (const { plan, found } of frames) {
+          found.saturation.fill(Number.NaN);
+          found.saturation[plan.reference] = level;
+        }
+      }
+      const green = row(measureCommon(labels, quick), 'saturation headroom');
+      for (const { frames } of labels) for (const { found } of frames) found.saturation.fill(level);
+      const every = row(measureCommon(labels, quick), 'saturation headroom');
+      expect(every.pairs).toHaveLength(1);
+      expect(green.values).toEqual(every.values);
+      for (const { frames } of labels)
+        for (const { found } of frames) found.saturation.fill(Number.NaN);
+      expect(row(measureCommon(labels, quick), 'saturation headroom')).toMatchObject({
+        pairs: [],
+        reason: expect.stringMatching(/not known for t0, t1/),
+      });
+    },
+    TIMEOUT,
+  );
+
+  it(
+    'corners without a level of no light: no option is named that compare does not have',
+    () => {
+      const dark = { metadata: { pedestalAdu: null } };
+      const labels = [HALO, SHARP].map((each, k) => telescope(`t${k}`, sky, { ...each, ...dark }));
+      const { reason } = row(measureCommon(labels, quick), 'corner illumination');
+      expect(reason).toMatch(/t0: the level of no light is not in its header/);
+      expect(reason).not.toMatch(/--/);
+    },
+    TIMEOUT,
+  );
+
+  it(
+    'one picture under two names, and twice under one',
+    () => {
+      // Each comparison refines the places of its stars, so that each takes frames of its own.
+      const shot = (seed: number): SearchedFrame =>
+        telescope('a', sky, { ...HALO, seed }).frames[0] as SearchedFrame;
+      const label = (name: string, ...frames: SearchedFrame[]): LabelInput => ({
+        label: name,
+        frames,
+        failed: [],
+        seeingArcsec: null,
+      });
+      const messages = (...labels: LabelInput[]): string[] =>
+        measureCommon(labels, quick)
+          .warnings.filter(({ code }) => code === 'same-frame')
+          .map(({ message }) => message);
+      expect(messages(label('a', shot(1)), label('b', shot(1)))).toEqual([
+        expect.stringMatching(/^b and a share a picture .* shows nothing$/),
+      ]);
+      expect(messages(label('a', shot(1)), label('b', shot(9)))).toEqual([]);
+      expect(messages(label('a', shot(1), shot(1)), label('b', shot(9)))).toEqual([
+        expect.stringMatching(/^a: .*counts twice/),
+      ]);
+    },
+    TIMEOUT,
+  );
+});
+
 describe('two lenses of known sharpness', () => {
   let measured: Measured;
   beforeAll(() => {

@@ -139,7 +139,15 @@ describe('what is said first', () => {
 
   test('many weak points are named, the gravest told', () => {
     const told = tell(['a', 'b'], allRows(['a', 'b'], EVERY), (_, i) =>
-      i === 0 ? {} : { timeMs: null, exposureSeconds: [300, 300], fwhmPx: 1.9, hotPerMillion: 300 },
+      i === 0
+        ? {}
+        : {
+            timeMs: null,
+            exposureSeconds: [300, 300],
+            fwhmPx: 1.9,
+            scaleArcsecPerPx: 2.5,
+            hotPerMillion: 300,
+          },
     );
     expect(told.summary[0]).toMatch(
       /^This comparison is not quite fair: the exposures, the steadiness of the air, the pixels and the calibration weaken it\. Most of all: not all frames/,
@@ -211,6 +219,26 @@ describe('who leads', () => {
     expect(told.purposes[2]?.verdict).toBe('depends');
     expect(told.purposes[2]?.sentence).toMatch(/^sharper stars: a than c\./i);
     expectClean(told.text);
+  });
+
+  test('less than a tenth fainter is told in per cent, never as “1 times”', () => {
+    const rows = [
+      rowOf('depth per second', { a: 0, b: -0.06 }, 0.002, {
+        group: 'depth',
+        unit: 'mag',
+        betterWhen: 'larger',
+      }),
+    ];
+    // 10^(0.4 × 0.06) = 1.057.
+    expect(part(tell(['a', 'b'], rows), /^In the same time/)).toBe(
+      'In the same time a reaches stars 5.7 % fainter than b (0.06 mag).',
+    );
+  });
+
+  test('alike in green, but not in blue: the width that was not shown to differ is that in green', () => {
+    const told = tell(['a', 'b'], allRows(['a', 'b'], ['fwhm blue']));
+    expect(part(told, /^In blue light stars are sharper in a/)).not.toBe('');
+    expect(part(told, /^No difference was shown/)).toMatch(/the width of stars in green light/);
   });
 
   test('depth speaks of fainter stars, 0.4 mag being 1.4 times', () => {

@@ -41,7 +41,7 @@ test('half a field without stars: its corners are not called sound', () => {
 test('flat tops of processed pictures and of narrow interpolated stars are no defocus', () => {
   const narrow = fieldColumns({}, 150, 1);
   const fit = fitField(narrow, OPTICS, 1, 40);
-  const found = (pixels: CauseInput['pixels'], widen = 1): string => {
+  const found = (pixels: NonNullable<CauseInput['pixels']>, widen = 1): string => {
     if (fit) fit.p[0] = (fit.p[0] as number) * widen;
     const { leading } = findCauses({
       fit,
