@@ -125,7 +125,7 @@ export function readTelescopes(
 }
 
 function addFact(fact: LabelFacts, part: string, value: string): void {
-  const [key = '', text = ''] = part.split('=', 2);
+  const [, key = '', text = ''] = /^([^=]*)=?(.*)$/s.exec(part) ?? [];
   const number = Number(text);
   if (!KEYS.includes(key)) {
     throw new UsageError(

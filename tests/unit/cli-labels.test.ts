@@ -68,6 +68,7 @@ describe('--telescope', () => {
     [['a:aperture'], /aperture is no number above 0/],
     [['a:aperture=0'], /no number above 0/],
     [['a:aperture=80mm'], /no number above 0/],
+    [['a:aperture=80=90'], /no number above 0/],
     [['a:aperture=80,'], /“” is not known/],
   ])('%j is refused', (values, message) => {
     expect(() => readTelescopes(values, labels, {})).toThrow(message);

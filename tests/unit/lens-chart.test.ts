@@ -117,3 +117,32 @@ describe('chart of lenses, picture', () => {
     expect(svg).toMatch(/>an invented telescope [^<]*…: 0\.2/);
   });
 });
+
+describe('names of the levels', () => {
+  const placed = (blue: number): { x: number; y: number } => {
+    const chart = lensChart([telescope('a', [blue, 0.95 * blue, 1.05 * blue])]);
+    if (!chart) throw new Error('no chart');
+    const svg = svgDocument(lensChartPicture(chart));
+    const [, x = '', y = ''] = /<text x="([\d.]+)" y="([\d.]+)"[^>]*>below 1:/.exec(svg) ?? [];
+    return { x: Number(x), y: Number(y) };
+  };
+  const curve = (name: string): [number, number][] => {
+    const chart = lensChart([telescope('a', [80, 76, 84])]);
+    if (!chart) throw new Error('no chart');
+    const svg = svgDocument(lensChartPicture(chart));
+    const [, points = ''] =
+      new RegExp(`<polyline points="([^"]+)"[^>]*><title>expected: ${name}`).exec(svg) ?? [];
+    return points.split(' ').map((pair) => pair.split(',').map(Number) as [number, number]);
+  };
+
+  it('“below 1” lies on no curve: the apochromat of 80 mm begins just below it', () => {
+    const { x, y } = placed(80);
+    const points = curve('apochromat');
+    expect(points.length).toBeGreaterThan(5);
+    // At 11 px the text is 175 px long at most and 11 px high.
+    const within = points.filter(
+      ([px, py]) => px > x - 4 && px < x + 175 && py > y - 11 && py < y + 3,
+    );
+    expect(within).toEqual([]);
+  });
+});

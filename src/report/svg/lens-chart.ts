@@ -6,17 +6,18 @@ import { scaleLog } from 'd3-scale';
 import type { ChartedLens, ExpectationCurve, LensChart } from '../../compare/lens-chart.js';
 import type { LensKind } from '../../optics/lens-expectation.js';
 import { lineFrom, num, type Picture, textAt, titleOf } from './document.js';
+import { LINE, spread } from './text-lines.js';
 
 const AREA = { left: 66, top: 52, width: 500, height: 400 } as const;
 const WIDTH = 740;
 const RIGHT = AREA.left + AREA.width;
 const BOTTOM = AREA.top + AREA.height;
-/** Lines of text, px apart. */
-const LINE = 14;
 const LONGEST_LABEL = 24;
 const SIDE_BY_SIDE = 16;
 /** Width of a letter of a label, about. */
 const LETTER = 7;
+/** The same of small text. */
+const SMALL_LETTER = 5;
 
 /** Ticks that fit focal ratios as they are sold, and decades of visibility. */
 const RATIO_TICKS = [1, 1.4, 2, 2.8, 4, 5, 6, 7, 8, 10, 12, 15, 20, 30, 40, 60];
@@ -97,10 +98,46 @@ function axes(chart: LensChart, { x, y, low, high }: Scales): string {
   return parts.join('');
 }
 
+/** First of a few places along a level where `width` px of text on the line `at` lie on no curve and no mark; the first of all where none is free. */
+function freeX(chart: LensChart, scales: Scales, at: number, width: number): number {
+  const { x, y } = scales;
+  const first = AREA.left + 8;
+  const last = RIGHT - 8 - width;
+  const labels = labelledMarks(chart, scales);
+  const meets = (from: number): boolean => {
+    const inside = (left: number, right: number, top: number, bottom: number): boolean =>
+      right > from - 4 && left < from + width + 4 && bottom > at - LINE && top < at + 4;
+    // Curves fall from left to right, straight from point to point.
+    const crossed = chart.curves.some(({ focalRatio, depthsOfFocus: d }) =>
+      focalRatio.some((ratio, i) => {
+        const k = Math.min(i + 1, d.length - 1);
+        return inside(x(ratio), x(focalRatio[k]), y(d[i]), y(d[k]));
+      }),
+    );
+    const marked = chart.lenses.some(({ depthsOfFocus: d }, i) => {
+      const { cx, at: end, row, toLeft, text } = labels[i];
+      const length = LETTER * text.length;
+      return (
+        inside(cx - 8, cx + 8, y(d.high) - 6, y(d.low) + 6) ||
+        inside(toLeft ? end - length : end, toLeft ? end : end + length, row - LINE, row + 6)
+      );
+    });
+    return crossed || marked;
+  };
+  for (let k = 0; k <= 6; k++) {
+    const from = first + ((last - first) * k) / 6;
+    if (!meets(from)) return from;
+  }
+  return first;
+}
+
 /** Level lines: the depth of focus itself, and the classical rules. Their names are drawn later, above the curves. */
-function levels(chart: LensChart, { y }: Scales): { lines: string; names: string } {
+function levels(chart: LensChart, scales: Scales): { lines: string; names: string } {
+  const { y } = scales;
   const name = (at: number, text: string): string =>
-    textAt(AREA.left + 8, at, text, { className: 'small muted clear' });
+    textAt(freeX(chart, scales, at, SMALL_LETTER * text.length), at, text, {
+      className: 'small muted clear',
+    });
   const lines = [lineFrom(AREA.left, y(1), RIGHT, y(1), 'line', ' stroke-width="1.2"')];
   const names = [name(y(1) + LINE, 'below 1: within the depth of focus')];
   for (const limit of chart.limits) {
@@ -109,23 +146,6 @@ function levels(chart: LensChart, { y }: Scales): { lines: string; names: string
     names.push(name(at - 4, `ratio ${limit.ratio} (${limit.name})`));
   }
   return { lines: lines.join(''), names: names.join('') };
-}
-
-/** Positions at least one line apart, in the order given, moved as little as pushing from both ends allows. */
-function spread(wanted: readonly number[], top: number, bottom: number): number[] {
-  const order = wanted.map((_, i) => i).sort((a, b) => wanted[a] - wanted[b] || a - b);
-  const out = [...wanted];
-  let last = top - LINE;
-  for (const i of order) {
-    out[i] = Math.max(out[i], last + LINE);
-    last = out[i];
-  }
-  let next = bottom + LINE;
-  for (const i of order.reverse()) {
-    out[i] = Math.min(out[i], next - LINE);
-    next = out[i];
-  }
-  return out;
 }
 
 function curveLabel({ lens, apertureMm }: ExpectationCurve): string {
@@ -219,26 +239,45 @@ function interval(cx: number, low: number, { y, low: floor }: Scales, high: numb
   ].join('');
 }
 
-/** Marks with their intervals, and a label beside each: right of the mark, or left where there is more room. */
-function marks(chart: LensChart, scales: Scales): string {
+/** A mark with its label: right of it, or left where there is more room. */
+interface LabelledMark {
+  cx: number;
+  cy: number;
+  /** Where the text starts, or ends where it stands on the left; its line. */
+  at: number;
+  row: number;
+  toLeft: boolean;
+  text: string;
+}
+
+function labelledMarks(chart: LensChart, scales: Scales): LabelledMark[] {
   const { y } = scales;
-  const bars: string[] = [];
-  const labels: string[] = [];
   const places = across(chart, scales);
   // A telescope whose blue is no wider than green has an upper limit, and its label stands there.
   const anchors = chart.lenses.map(({ depthsOfFocus: d }) => y(d.value > 0 ? d.value : d.high));
   const rows = spread(anchors, AREA.top + LINE, BOTTOM - LINE);
-  chart.lenses.forEach((lens, i) => {
-    const { value, low, high } = lens.depthsOfFocus;
+  return chart.lenses.map((lens, i) => {
     const { x: cx, left, right } = places[i];
-    const cy = anchors[i];
-    const size = `${Number(lens.apertureMm.toPrecision(3))} mm f/${Number(lens.focalRatio.toPrecision(3))}`;
     const number = markText(lens);
     const length = LETTER * (Math.min(LONGEST_LABEL, lens.label.length) + 2 + number.length);
     const toLeft = right + 14 + length > RIGHT && left - AREA.left > RIGHT - right;
     const room = (toLeft ? left - AREA.left : RIGHT - right) - 20;
     const text = `${shortened(lens.label, Math.floor(room / LETTER) - 2 - number.length)}: ${number}`;
     const at = toLeft ? left - 14 : right + 14;
+    return { cx, cy: anchors[i], at, row: rows[i], toLeft, text };
+  });
+}
+
+/** Marks with their intervals, and a label beside each. */
+function marks(chart: LensChart, scales: Scales): string {
+  const bars: string[] = [];
+  const labels: string[] = [];
+  const placed = labelledMarks(chart, scales);
+  chart.lenses.forEach((lens, i) => {
+    const { value, low, high } = lens.depthsOfFocus;
+    const { cx, cy, at, row, toLeft, text } = placed[i];
+    const size = `${Number(lens.apertureMm.toPrecision(3))} mm f/${Number(lens.focalRatio.toPrecision(3))}`;
+    const number = markText(lens);
     bars.push(
       `<g>${titleOf(`${lens.label}: ${number} depths of focus, ${size}`)}`,
       lens.measured ? interval(cx, low, scales, high) : '',
@@ -248,8 +287,8 @@ function marks(chart: LensChart, scales: Scales): string {
       '</g>',
     );
     labels.push(
-      lineFrom(cx + (toLeft ? -7 : 7), cy, toLeft ? at + 3 : at - 3, rows[i], 'line'),
-      textAt(at, rows[i] + 4, text, {
+      lineFrom(cx + (toLeft ? -7 : 7), cy, toLeft ? at + 3 : at - 3, row, 'line'),
+      textAt(at, row + 4, text, {
         anchor: toLeft ? 'end' : 'start',
         className: 'strong clear',
       }),
