@@ -81,13 +81,26 @@ export function checkFileTarget(path: string, force: boolean): void {
   rmSync(trial, { force: true });
 }
 
+/** Makes a folder and those above it, one by one: in a place like /proc, Node's own recursive way never comes back. */
+function makeFolder(folder: string): void {
+  if (statSync(folder, { throwIfNoEntry: false })?.isDirectory()) return;
+  const above = dirname(folder);
+  if (above !== folder) makeFolder(above);
+  try {
+    mkdirSync(folder);
+  } catch (error) {
+    // Made by somebody else in the meantime.
+    if (!statSync(folder, { throwIfNoEntry: false })?.isDirectory()) throw error;
+  }
+}
+
 /**
  * Makes the folder where needed and checks that `names` can be written into it.
  * @throws OutputError
  */
 export function checkFolderTarget(folder: string, names: readonly string[], force: boolean): void {
   try {
-    mkdirSync(folder, { recursive: true });
+    makeFolder(folder);
   } catch (cause) {
     const fault =
       (cause as NodeJS.ErrnoException).code === 'EEXIST'
