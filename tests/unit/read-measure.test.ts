@@ -42,6 +42,36 @@ describe('a measure document read back', () => {
     expect(read.frames[1]?.metadata?.airmass).toBeNull();
   });
 
+  const changed = (change: (document: ReturnType<typeof JSON.parse>) => void): string => {
+    const document = JSON.parse(textWith(5));
+    change(document);
+    return JSON.stringify(document);
+  };
+
+  test('columns of unlike length, and widths that no star has, are faults of the record', () => {
+    const list = (d: ReturnType<typeof JSON.parse>) => d.frames[1].starList[0];
+    const faults: [RegExp, string][] = [
+      [/columns\.x: 2 values for 5 stars/, changed((d) => list(d).columns.x.splice(2))],
+      [/columns\.fwhm_G: a width below zero/, changed((d) => list(d).columns.fwhm_G.fill(-3))],
+      [/G\.fwhmPx: a width of -3/, changed((d) => (d.frames[1].channels.G.fwhmPx.value = -3))],
+    ];
+    for (const [message, text] of faults) {
+      expect(codeOf(text)).toEqual([
+        'not-a-record',
+        expect.stringMatching(message),
+        expect.stringContaining('measure --with-stars'),
+      ]);
+    }
+  });
+
+  test('a channel that this version does not know is let pass, and not used', () => {
+    const { frames } = readMeasureDocument(
+      changed((d) => (d.frames[1].channels.Ha = {})),
+      'x.json',
+    );
+    expect(Object.keys(frames[1]?.channels ?? {})).toEqual(['R', 'G', 'B']);
+  });
+
   test('without stars: what to do', () => {
     const [code, message, remedy] = codeOf(textWith(null));
     expect(code).toBe('no-stars-in-record');
