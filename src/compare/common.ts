@@ -2,6 +2,7 @@
 import { FLAG } from '../catalogue/flags.js';
 import { ToolError } from '../errors.js';
 import { type Match, matchStars } from '../match/match.js';
+import type { NoMatch } from '../match/outcome.js';
 import { scaleOf } from '../measure/frame-facts.js';
 import { matchListOf } from '../measure/match-list.js';
 import type { MeasureOptions } from '../measure/options.js';
@@ -11,6 +12,7 @@ import type { Warning } from '../warnings.js';
 import { commonField, distanceFrom, type PlacedFrame } from './common-field.js';
 import type { CommonField, LabelInput } from './label.js';
 import type { AngularUnit, ComparedTelescope } from './result.js';
+import { unmatchedWords } from './words.js';
 
 /** Signal-to-noise of a common star in the reference channel of every frame. */
 export const COMMON_SNR = 10;
@@ -303,15 +305,11 @@ function setScales(labels: RegisteredLabel[], warn: (warning: Warning) => void):
   return 'arcsec';
 }
 
-function notMatched(
-  one: LabelInput,
-  other: LabelInput,
-  { reason, explanation }: { reason: string; explanation: string },
-): ToolError {
+function notMatched(one: LabelInput, other: LabelInput, refusal: NoMatch): ToolError {
   return new ToolError(
     'not-matched',
-    `the stars of ${one.label} are not those of ${other.label}: ${explanation}`,
-    reason === 'too-few-stars'
+    unmatchedWords(one.label, other.label, refusal),
+    refusal.reason === 'too-few-stars'
       ? 'longer exposures show more stars'
       : 'check that both look at the same part of the sky, with at least a third of the smaller field in common',
   );

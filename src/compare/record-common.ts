@@ -12,6 +12,7 @@ import {
   type RecordLabel,
 } from './record-label.js';
 import type { AngularUnit, ComparedTelescope } from './result.js';
+import { unmatchedWords } from './words.js';
 
 /** Fewest common stars of a comparison, and header scales that disagree by more are pointed out. */
 const FEWEST_COMMON = 3;
@@ -125,7 +126,7 @@ export function findRecordCommon(
     if (!match.found) {
       throw new ToolError(
         'not-matched',
-        `the stars of ${label.label} are not those of ${first.label.label}: ${match.explanation}`,
+        unmatchedWords(label.label, first.label.label, match),
         'check that both look at the same part of the sky, with at least a third of the smaller field in common',
       );
     }

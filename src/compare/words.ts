@@ -1,4 +1,5 @@
 /** Numbers and lists in the sentences of a comparison. */
+import type { NoMatch } from '../match/outcome.js';
 
 /** `a`, `a and b`, `a, b and c`. */
 export function listOf(words: readonly string[], last = 'and'): string {
@@ -25,6 +26,23 @@ export function twoDigits(value: number): string {
   const text = decimal(value, Math.max(0, Math.min(4, places)));
   // 5.0 reads as more than is known; 0.50 does too.
   return text.includes('.') ? text.replace(/\.?0+$/, '') : text;
+}
+
+/** Agreement of stars that chance brings less often than this, log10, may be no chance. */
+const NO_CHANCE = -1;
+
+/** Why two telescopes could not be matched: other stars, too few of them, or not enough agreement to be sure. */
+export function unmatchedWords(
+  one: string,
+  other: string,
+  { reason, explanation, best }: Omit<NoMatch, 'found'>,
+): string {
+  const why = uncapital(explanation, []).replace(/\.$/, '');
+  if (reason === 'too-few-stars')
+    return `there are too few stars to lay ${one} on ${other}: ${why}`;
+  return reason === 'ambiguous' || (best !== null && best.log10FalseProbability <= NO_CHANCE)
+    ? `it is not sure that the stars of ${one} are those of ${other}: ${why}`
+    : `the stars of ${one} are not those of ${other}: ${why}`;
 }
 
 /** `60 s`, `5 min`, `3.2 hours`, `12 days`; rounded for reading. */

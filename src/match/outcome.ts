@@ -91,16 +91,22 @@ export function noAgreement(fewer: number): NoMatch {
   };
 }
 
+/** A power of ten in plain digits, as long as it can be read. */
+function times(log10: number): string {
+  const power = Math.floor(log10 + 1e-9);
+  return power > 6 ? `1e${power}` : `${10 ** power}`;
+}
+
 export function weak(best: Assessed, maxFalse: number): NoMatch {
   const chance = best.lnFalse / Math.LN10;
   const odds =
     chance > -1
       ? 'unrelated stars often do as well'
-      : `chance does it once in 1e${Math.floor(-chance)}`;
+      : `unrelated stars do as well once in ${times(-chance)} times`;
   return {
     found: false,
     reason: 'not-significant',
-    explanation: `At best ${best.pairs.n} of ${best.expected} stars agree, and ${odds}; ${maxFalse} is the limit.`,
+    explanation: `At best ${best.pairs.n} of ${best.expected} stars agree, and ${odds}; a match takes less than once in ${times(-Math.log10(maxFalse))}.`,
     best: summary(best),
   };
 }

@@ -7,7 +7,8 @@ import { judge } from '../../src/compare/judge.js';
 import { purposesOf } from '../../src/compare/purposes.js';
 import type { ComparisonRow, PurposeVerdict } from '../../src/compare/result.js';
 import { summaryOf } from '../../src/compare/summary.js';
-import { duration, listOf, twoDigits } from '../../src/compare/words.js';
+import { duration, listOf, twoDigits, unmatchedWords } from '../../src/compare/words.js';
+import type { NoMatch } from '../../src/match/outcome.js';
 import { allRows, fairFacts, rowOf, SHARED } from '../helpers/compare-rows.js';
 
 interface Told {
@@ -343,4 +344,29 @@ test('numbers and lists', () => {
     '25 hours',
     '12 days',
   ]);
+});
+
+test('telescopes that cannot be matched: other stars, too few, or not sure', () => {
+  const why = (reason: NoMatch['reason'], explanation: string, log10?: number): string =>
+    unmatchedWords('b', 'a', {
+      reason,
+      explanation,
+      best:
+        log10 === undefined
+          ? null
+          : {
+              matched: 4,
+              expected: 5,
+              log10FalseProbability: log10,
+              description: {} as NonNullable<NoMatch['best']>['description'],
+            },
+    });
+  expect(why('too-few-stars', 'The frames have 14 and 1 stars.')).toBe(
+    'there are too few stars to lay b on a: the frames have 14 and 1 stars',
+  );
+  expect(why('no-agreement', 'No figure.')).toBe('the stars of b are not those of a: no figure');
+  expect(why('not-significant', 'At best 7 of 57.', -0.2)).toMatch(/^the stars of b are not those/);
+  // Two bands of one real field showed 4 of 5 stars in common: the same stars, but not shown.
+  expect(why('not-significant', 'At best 4 of 5.', -4)).toMatch(/^it is not sure that the stars/);
+  expect(why('ambiguous', 'The stars agree twice.', -9)).toMatch(/^it is not sure/);
 });
