@@ -118,7 +118,7 @@ describe('compare', () => {
       const cwd = folderWith({ 'a.fits': GOOD, 'b.fits': ELSEWHERE });
       const run = await bluerim(['compare', 'one=a.fits', 'other=b.fits', '-o', 'c.txt'], { cwd });
       expect(run).toMatchObject({ code: 1, stdout: '' });
-      expect(run.stderr).toMatch(/^error: the stars of other are not those of one: .+/m);
+      expect(run.stderr).toMatch(/^error: it is not sure that the stars of other are those of one: .+/m);
       expect(run.stderr).toContain('what to do: ');
       expect(existsSync(join(cwd, 'c.txt'))).toBe(false);
       const missing = await bluerim(['compare', 'one=a.fits', 'other=nothing.fits'], { cwd });
