@@ -119,11 +119,18 @@ describe('chart of lenses, picture', () => {
 });
 
 describe('names of the levels', () => {
-  const placed = (blue: number): { x: number; y: number } => {
-    const chart = lensChart([telescope('a', [blue, 0.95 * blue, 1.05 * blue])]);
+  const placed = (blue: number): { x: number; y: number } => textOf(blue, 'below 1:');
+  const labelled = (blue: number): { x: number; y: number } =>
+    textOf(blue, 'a telescope of a long name');
+  const textOf = (blue: number, start: string): { x: number; y: number } => {
+    const chart = lensChart([
+      telescope('a telescope of a long name', [blue, 0.75 * blue, 1.27 * blue]),
+    ]);
     if (!chart) throw new Error('no chart');
     const svg = svgDocument(lensChartPicture(chart));
-    const [, x = '', y = ''] = /<text x="([\d.]+)" y="([\d.]+)"[^>]*>below 1:/.exec(svg) ?? [];
+    const [, x = '', y = ''] =
+      new RegExp(`<text x="([\\d.]+)" y="([\\d.]+)"[^>]*>${start.slice(0, 8)}`).exec(svg) ?? [];
+    expect(x).not.toBe('');
     return { x: Number(x), y: Number(y) };
   };
   const curve = (name: string): [number, number][] => {
@@ -135,8 +142,8 @@ describe('names of the levels', () => {
     return points.split(' ').map((pair) => pair.split(',').map(Number) as [number, number]);
   };
 
-  it('“below 1” lies on no curve: the apochromat of 80 mm begins just below it', () => {
-    const { x, y } = placed(80);
+  it.each([80, 28])('“below 1” lies on no curve and no label, with blue of %d µm', (blue) => {
+    const { x, y } = placed(blue);
     const points = curve('apochromat');
     expect(points.length).toBeGreaterThan(5);
     // At 11 px the text is 175 px long at most and 11 px high.
@@ -144,5 +151,9 @@ describe('names of the levels', () => {
       ([px, py]) => px > x - 4 && px < x + 175 && py > y - 11 && py < y + 3,
     );
     expect(within).toEqual([]);
+    // The telescope’s own label, about 170 px long, begins right of its mark at f/6 (250 px).
+    const label = labelled(blue);
+    const apart = Math.abs(label.y - y) >= 13 || x + 165 < label.x || x > label.x + 170;
+    expect(apart).toBe(true);
   });
 });

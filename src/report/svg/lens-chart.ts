@@ -98,13 +98,18 @@ function axes(chart: LensChart, { x, y, low, high }: Scales): string {
   return parts.join('');
 }
 
-/** First of a few places along a level where `width` px of text on the line `at` lie on no curve and no mark; the first of all where none is free. */
-function freeX(chart: LensChart, scales: Scales, at: number, width: number): number {
+/** First of a few places along a level, on one of `lines`, where `width` px of text lie on no curve, mark or label; the first of all where none is free. */
+function freePlace(
+  chart: LensChart,
+  scales: Scales,
+  lines: readonly [number, number],
+  width: number,
+): [x: number, line: number] {
   const { x, y } = scales;
   const first = AREA.left + 8;
   const last = RIGHT - 8 - width;
   const labels = labelledMarks(chart, scales);
-  const meets = (from: number): boolean => {
+  const meets = (from: number, at: number): boolean => {
     const inside = (left: number, right: number, top: number, bottom: number): boolean =>
       right > from - 4 && left < from + width + 4 && bottom > at - LINE && top < at + 4;
     // Curves fall from left to right, straight from point to point.
@@ -118,32 +123,34 @@ function freeX(chart: LensChart, scales: Scales, at: number, width: number): num
       const { cx, at: end, row, toLeft, text } = labels[i];
       const length = LETTER * text.length;
       return (
-        inside(cx - 8, cx + 8, y(d.high) - 6, y(d.low) + 6) ||
+        inside(cx - 8, cx + 8, y(d.high) - 2, y(d.low) + 2) ||
         inside(toLeft ? end - length : end, toLeft ? end : end + length, row - LINE, row + 6)
       );
     });
     return crossed || marked;
   };
-  for (let k = 0; k <= 6; k++) {
-    const from = first + ((last - first) * k) / 6;
-    if (!meets(from)) return from;
+  for (const line of lines) {
+    for (let k = 0; k <= 6; k++) {
+      const from = first + ((last - first) * k) / 6;
+      if (!meets(from, line)) return [from, line];
+    }
   }
-  return first;
+  return [first, lines[0]];
 }
 
 /** Level lines: the depth of focus itself, and the classical rules. Their names are drawn later, above the curves. */
 function levels(chart: LensChart, scales: Scales): { lines: string; names: string } {
   const { y } = scales;
-  const name = (at: number, text: string): string =>
-    textAt(freeX(chart, scales, at, SMALL_LETTER * text.length), at, text, {
-      className: 'small muted clear',
-    });
+  const name = (at: number, other: number, text: string): string => {
+    const [left, line] = freePlace(chart, scales, [at, other], SMALL_LETTER * text.length);
+    return textAt(left, line, text, { className: 'small muted clear' });
+  };
   const lines = [lineFrom(AREA.left, y(1), RIGHT, y(1), 'line', ' stroke-width="1.2"')];
-  const names = [name(y(1) + LINE, 'below 1: within the depth of focus')];
+  const names = [name(y(1) + LINE, y(1) - 4, 'below 1: within the depth of focus')];
   for (const limit of chart.limits) {
     const at = y(limit.depthsOfFocus);
     lines.push(lineFrom(AREA.left, at, RIGHT, at, 'axis', ' stroke-dasharray="1 3"'));
-    names.push(name(at - 4, `ratio ${limit.ratio} (${limit.name})`));
+    names.push(name(at - 4, at + LINE, `ratio ${limit.ratio} (${limit.name})`));
   }
   return { lines: lines.join(''), names: names.join('') };
 }
