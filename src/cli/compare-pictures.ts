@@ -1,9 +1,32 @@
-/** The pictures of a comparison, with the stars side by side as images in them. */
+/** Pictures and the page of a comparison; the stars side by side are images in them. */
 import type { CompareOutcome } from '../pool/compare-files.js';
+import type { CompareDocument } from '../report/compare-json.js';
 import { comparePictures } from '../report/compare-pictures.js';
 import type { NamedPicture } from '../report/field-pictures.js';
 import { brightestOf, colourStamp } from '../report/svg/crops.js';
+import { type PictureFlags, writePictures } from './picture-files.js';
 import { colourPng } from './png-data.js';
+import type { Terminal } from './terminal.js';
+
+/**
+ * Draws and writes what is asked for; does nothing where nothing is.
+ * @throws OutputError
+ */
+export async function writeComparePictures(
+  flags: PictureFlags,
+  outcome: CompareOutcome,
+  document: () => CompareDocument,
+  terminal: Terminal,
+): Promise<void> {
+  if (flags.svg === undefined && flags.png === undefined && flags.html === undefined) return;
+  const pictures = await drawComparison(outcome);
+  await writePictures(flags, pictures, terminal);
+  if (flags.html === undefined) return;
+  const { comparePage } = await import('../report/compare-page.js');
+  const { writeWhole } = await import('./output.js');
+  writeWhole(flags.html, comparePage(document(), pictures));
+  terminal.message(`wrote ${flags.html}`);
+}
 
 /** None where nothing could be compared. */
 export async function drawComparison({

@@ -3,13 +3,15 @@ import { appendFileSync } from 'node:fs';
 import { type Command, Option } from 'commander';
 import { UsageError } from '../errors.js';
 import type { Night } from '../grade/result.js';
-import { OUTPUT } from './options.js';
+import { htmlOption, OUTPUT } from './options.js';
 import type { Terminal } from './terminal.js';
 
 export interface NightOutputFlags {
   list?: string;
   csv?: string;
   parquet?: string;
+  html?: string;
+  output?: string;
   copyTo?: string;
   linkTo?: string;
   moveDroppedTo?: string;
@@ -34,6 +36,7 @@ export function addNightOutputs(command: Command): void {
   );
   add(OUTPUT, '--csv <file>', 'write one row per frame as CSV');
   add(OUTPUT, '--parquet <file>', 'the same as an Apache Parquet file');
+  command.addOption(htmlOption());
   add(ACTING, '--copy-to <folder>', 'copy the kept frames; copies are verified');
   add(ACTING, '--link-to <folder>', 'link the kept frames (symbolic links)');
   add(ACTING, '--move-dropped-to <folder>', 'move the dropped frames out of the way');
@@ -49,7 +52,12 @@ export function addNightOutputs(command: Command): void {
 /** Everything that can be refused is refused before the work. @throws UsageError, OutputError */
 export async function checkNightOutputs(flags: NightOutputFlags): Promise<void> {
   const { checkFileTarget } = await import('./output.js');
-  const files = [flags.list, flags.csv, flags.parquet].filter((file) => file !== undefined);
+  const files = [flags.list, flags.csv, flags.parquet, flags.html].filter(
+    (file) => file !== undefined,
+  );
+  if (flags.html !== undefined && flags.html === flags.output) {
+    throw new UsageError('--html and --output name the same file', 'give them different names');
+  }
   if (new Set(files).size < files.length) {
     throw new UsageError('two outputs name the same file', 'give them different names');
   }

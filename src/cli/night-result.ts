@@ -1,7 +1,7 @@
 /** A graded night as the one result of a command, and its doubts on stderr. */
 import type { FrameOverrides } from '../frame/frame.js';
 import type { GradeOptions, Night } from '../grade/result.js';
-import type { NightParameters } from '../report/grade-json.js';
+import type { GradeDocument, NightParameters } from '../report/grade-json.js';
 import type { TextStyle } from '../report/layout.js';
 import type { Result } from './result-output.js';
 import type { Terminal } from './terminal.js';
@@ -16,18 +16,35 @@ export async function nightParameters(
   return { seed, halo, ...frameParameters(overrides) };
 }
 
+export interface NightResult extends Result {
+  document: () => GradeDocument;
+}
+
 export async function resultOf(
   night: Night,
   parameters: NightParameters,
   options: GradeOptions,
   complete: boolean,
-): Promise<Result> {
+): Promise<NightResult> {
   const { gradeDocument } = await import('../report/grade-json.js');
   const { nightText } = await import('../report/grade-table.js');
   return {
     document: () => gradeDocument(night, parameters, options, complete),
     text: (width: number, style: TextStyle) => nightText(night, width, style),
   };
+}
+
+/** The page, where one is asked for. @throws OutputError */
+export async function writeNightPage(
+  file: string | undefined,
+  result: NightResult,
+  terminal: Terminal,
+): Promise<void> {
+  if (file === undefined) return;
+  const { gradePage } = await import('../report/grade-page.js');
+  const { writeWhole } = await import('./output.js');
+  writeWhole(file, gradePage(result.document()));
+  terminal.message(`wrote ${file}`);
 }
 
 /** Warnings and failed files. */

@@ -112,21 +112,21 @@ function headText(comparison: Comparison, width: number, style: TextStyle): stri
 }
 
 /** Whether an item deserves more than its name. */
-function isTold({ status, weight }: FairnessItem): boolean {
+export function isTold({ status, weight }: FairnessItem): boolean {
   return weight !== 'none' || status === 'not correctable' || status === 'corrected for';
 }
 
 const WEIGHTS = ['forbids', 'weakens', 'none'] as const;
 
 /** The items told in full, the gravest first. */
-function toldItems(items: readonly FairnessItem[]): FairnessItem[] {
+export function toldItems(items: readonly FairnessItem[]): FairnessItem[] {
   return WEIGHTS.flatMap((weight) =>
     items.filter((each) => each.weight === weight && isTold(each)),
   );
 }
 
 /** Item → letter by which rows refer to it. */
-function caveatLetters(items: readonly FairnessItem[]): Map<string, string> {
+export function caveatLetters(items: readonly FairnessItem[]): Map<string, string> {
   return new Map(toldItems(items).map(({ item }, i) => [item, String.fromCharCode(97 + (i % 26))]));
 }
 
@@ -170,7 +170,7 @@ function fairnessText(
   return [style.strong(wrap(title, width)), ...blocks, ...lines].join('\n');
 }
 
-function weightWords({ weight, affects }: FairnessItem): string {
+export function weightWords({ weight, affects }: FairnessItem): string {
   if (weight === 'none') return '';
   const groups = listOf(affects.map((group) => GROUP_WORDS[group].toLowerCase()));
   return weight === 'forbids' ? `; no verdict on: ${groups}` : `; weakens: ${groups}`;
@@ -193,7 +193,7 @@ function valuesWords(values: FairnessItem['values']): string {
 }
 
 /** How a row is written: at leisure, or with every character counted. */
-interface Room {
+export interface Room {
   quantityWidth: number;
   mostDecimals: number;
   /** Names its difference under the winner instead of in a column. */
@@ -202,9 +202,16 @@ interface Room {
   errorsBelow: boolean;
 }
 
+/** Where there is room for everything. */
+export const AMPLE: Room = {
+  quantityWidth: 34,
+  mostDecimals: 3,
+  byUnderName: false,
+  errorsBelow: false,
+};
 /** The first of these that fits is used; the last for want of a better one, in blocks. */
 const ROOMS: readonly Room[] = [
-  { quantityWidth: 34, mostDecimals: 3, byUnderName: false, errorsBelow: false },
+  AMPLE,
   { quantityWidth: 24, mostDecimals: 3, byUnderName: false, errorsBelow: false },
   { quantityWidth: 24, mostDecimals: 2, byUnderName: false, errorsBelow: false },
   { quantityWidth: 20, mostDecimals: 2, byUnderName: false, errorsBelow: false },
@@ -274,7 +281,7 @@ function rowColumns(
 }
 
 /** Rows without a single value are told of below the table. */
-function hasValue({ values }: ComparisonRow): boolean {
+export function hasValue({ values }: ComparisonRow): boolean {
   return Object.values(values).some((value) => value !== null);
 }
 
@@ -284,17 +291,20 @@ function quantityText(row: ComparisonRow): string {
 }
 
 /** Whole numbers of stars; small quantities with a digit more. */
-function decimals({ unit }: ComparisonRow, { mostDecimals }: Room): number {
+export function decimals({ unit }: ComparisonRow, { mostDecimals }: Room): number {
   if (unit === 'count') return 0;
   return unit === '' ? 3 : mostDecimals;
 }
 
-function valueText(row: ComparisonRow, value: Uncertain | null, room: Room): string {
-  // What can only be positive and is not seen has an upper limit.
-  const text =
-    value !== null && value.value === 0 && value.low === 0 && value.high > 0
-      ? `< ${nominal(value.high, 2)}`
-      : withUncertainty(value, decimals(row, room));
+/** A value of zero that cannot be negative is not seen: it has an upper limit. */
+export function valueOrLimit(value: Uncertain | null, mostDecimals: number): string {
+  return value !== null && value.value === 0 && value.low === 0 && value.high > 0
+    ? `< ${nominal(value.high, 2)}`
+    : withUncertainty(value, mostDecimals);
+}
+
+export function valueText(row: ComparisonRow, value: Uncertain | null, room: Room): string {
+  const text = valueOrLimit(value, decimals(row, room));
   const shown = row.betterWhen === 'nearer zero' && row.group === 'colour' ? signed(text) : text;
   return room.errorsBelow ? shown.replace(/ (?=[±+(])/, '\n') : shown;
 }
@@ -321,7 +331,7 @@ function verdictText(
 }
 
 /** Short names of those that win the row. */
-function leadersOf(row: ComparisonRow, names: ReadonlyMap<string, string>): string[] {
+export function leadersOf(row: ComparisonRow, names: ReadonlyMap<string, string>): string[] {
   const measured = [...names.keys()].filter((label) => row.values[label] != null);
   const { leaders } = standingOf(measured, (one, other) => beats(row.pairs, one, other));
   return listOf(leaders) === row.verdict

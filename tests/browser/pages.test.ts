@@ -1,11 +1,16 @@
-/** Pages of `measure` and `field` in a real browser. Skipped, visibly, where none is found. */
+/** Pages of `measure`, `field` and `compare` in a real browser. Skipped, visibly, where none is found. */
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { DEFAULT_COMPARE_OPTIONS } from '../../src/compare/options.js';
 import { DEFAULT_MEASURE_OPTIONS } from '../../src/measure/options.js';
 import type { FrameResult } from '../../src/measure/result.js';
+import { compareDocument } from '../../src/report/compare-json.js';
+import { comparePage } from '../../src/report/compare-page.js';
+import { comparePictures } from '../../src/report/compare-pictures.js';
 import { measureDocument } from '../../src/report/json.js';
 import { measurePage } from '../../src/report/measure-page.js';
 import { BROWSER, checkPage, launchBrowser } from '../helpers/browser.js';
+import { comparisonFixture } from '../helpers/comparison.js';
 import { fieldPageFixture } from '../helpers/field-page.js';
 import { colourFixture, failedFixture, monoFixture } from '../helpers/frame-result.js';
 
@@ -61,6 +66,43 @@ describe.skipIf(BROWSER === undefined)('in a browser', () => {
     const sorted = (await sizes()).map(Number.parseFloat);
     expect(sorted).toEqual([...before].sort((a, b) => a - b));
     expect(sorted).not.toEqual(before);
+    await shown.close();
+  });
+
+  test('compare, whose labels, files and sentences are hostile; letters lead to what is unfair', async () => {
+    const labels = [HOSTILE, 'long', '日本の望遠鏡'];
+    const comparison = comparisonFixture(labels);
+    const [first] = comparison.telescopes;
+    if (first === undefined) throw new Error('the fixture has telescopes');
+    first.files = [`${HOSTILE}.fits`];
+    first.failed = [{ file: HOSTILE, error: { code: 'odd', message: HOSTILE, remedy: HOSTILE } }];
+    comparison.summary.push(HOSTILE);
+    comparison.warnings = [{ code: 'odd', message: HOSTILE }];
+    const telescopes = labels.map((label) => ({
+      label,
+      overrides: { apertureMm: 80 },
+      seeingArcsec: null,
+    }));
+    const document = compareDocument(comparison, DEFAULT_COMPARE_OPTIONS, {}, telescopes);
+    const pictures = comparePictures(comparison, { crops: [], images: [], brightest: 1 });
+    const shown = await checkPage(browser, comparePage(document, pictures));
+    expect(await shown.locator('script').count()).toBe(1);
+    expect(await shown.locator('img').count()).toBe(0);
+    expect(await shown.locator('#summary').textContent()).toContain('<img src=x onerror=');
+    expect(await shown.locator('#pictures figure').count()).toBe(pictures.length);
+    expect(pictures.length).toBe(3);
+
+    const row = shown.locator('#rows tr', {
+      has: shown.getByText('FWHM green, ″', { exact: true }),
+    });
+    const cells = await row.locator('td').allInnerTexts();
+    expect(cells.slice(0, 3)).toEqual(['3.440 ± 0.031', '3.140 ± 0.031', '2.840 ± 0.031']);
+    expect(cells[3]).toMatch(/^−0\.3\d+ ± 0\.04\d*\n日本の望遠鏡 − /);
+    expect(cells[4]).toBe('日本の望遠鏡 (a)');
+    expect(cells[5]).toBe('287');
+    const target = await row.getByRole('link', { name: 'a', exact: true }).getAttribute('href');
+    expect(await shown.locator(target as string).textContent()).toBe('(a) seeing');
+    expect(await shown.locator('#method').textContent()).not.toContain('[object');
     await shown.close();
   });
 

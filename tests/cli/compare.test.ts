@@ -62,6 +62,7 @@ describe('compare', () => {
       const cwd = folderWith({ 'a.fits': GOOD });
       const hostile = '<b>&"\u202e\u001b[31mx';
       const args = ['compare', `${hostile}=a.fits`, 'other=./a.fits', '--svg', 'pictures'];
+      args.push('--html', 'page.html');
       const run = await bluerim([...args, '--color', 'always'], { cwd });
       expect(run.code, run.stderr).toBe(0);
       expect(run.stdout).toMatch(COLOUR);
@@ -81,6 +82,13 @@ describe('compare', () => {
         expect(svg.match(/https?:/g)).toHaveLength(1);
         expect(svg).not.toMatch(/NaN|undefined|Infinity/);
       }
+      const page = readFileSync(join(cwd, 'page.html'), 'utf8');
+      expect(run.stderr).toContain('wrote page.html');
+      expect(page).toMatch(/^<!DOCTYPE html>[\s\S]*<\/html>\n$/);
+      expect(page).toContain('&lt;b&gt;');
+      expect(page).not.toMatch(/<b>|\u202e| style=|NaN|undefined|Infinity|\[object/);
+      expect(page).not.toContain('\u001b');
+      expect(page.match(/<svg /g)).toHaveLength(4);
       const again = await bluerim(args, { cwd });
       expect(again).toMatchObject({ code: 2, stdout: '' });
       expect(again.stderr).toContain('exists already');
@@ -118,7 +126,9 @@ describe('compare', () => {
       const cwd = folderWith({ 'a.fits': GOOD, 'b.fits': ELSEWHERE });
       const run = await bluerim(['compare', 'one=a.fits', 'other=b.fits', '-o', 'c.txt'], { cwd });
       expect(run).toMatchObject({ code: 1, stdout: '' });
-      expect(run.stderr).toMatch(/^error: it is not sure that the stars of other are those of one: .+/m);
+      expect(run.stderr).toMatch(
+        /^error: it is not sure that the stars of other are those of one: .+/m,
+      );
       expect(run.stderr).toContain('what to do: ');
       expect(existsSync(join(cwd, 'c.txt'))).toBe(false);
       const missing = await bluerim(['compare', 'one=a.fits', 'other=nothing.fits'], { cwd });
@@ -137,6 +147,7 @@ describe('compare', () => {
     [['a=a.fits', 'b=b.fits', '--confidence', '95'], /from 0\.5 to 0\.9999/],
     [['a=a.fits', 'b=b.fits', '--max-stars', '2'], /at least 3/],
     [['a=a.fits', 'b=b.fits', '-o', '/'], /folder/],
+    [['a=a.fits', 'b=b.fits', '-o', 'c.html', '--html', 'c.html'], /name the same file/],
   ])('%j: exit 2, nothing on stdout, and what to do', async (args, message) => {
     const run = await bluerim(['compare', ...args], { cwd: temporaryFolder() });
     expect(run).toMatchObject({ code: 2, stdout: '' });

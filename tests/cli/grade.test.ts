@@ -58,6 +58,27 @@ describe('a folder', () => {
     expect(stdout).toContain('no usable star');
   });
 
+  test('writes its page, and merge the same one; a page that exists is kept', async () => {
+    const out = temporaryFolder();
+    const [own, merged, records] = ['own.html', 'merged.html', 'night.ndjson'].map((name) =>
+      join(out, name),
+    ) as [string, string, string];
+    const run = await bluerim(['grade', '--html', own, '--ndjson', records, folder]);
+    expect(run.code, run.stderr).toBe(0);
+    const page = readFileSync(own, 'utf8');
+    expect(page).toContain('12 frames, 9 kept, 3 dropped.');
+    expect(page.match(/× drop<\/td>/g)).toHaveLength(3);
+    expect(page.match(/<figure>/g)).toHaveLength(1);
+    const shown = page.slice(page.indexOf('<body>'), page.indexOf('<script>'));
+    expect(shown.match(/NaN|undefined|Infinity|\[object| style=/g)).toBeNull();
+    const again = await bluerim(['merge', '--html', merged, records]);
+    expect(again.code, again.stderr).toBe(0);
+    expect(readFileSync(merged, 'utf8') === page).toBe(true);
+    const refused = await bluerim(['merge', '--html', merged, records]);
+    expect(refused.code).toBe(2);
+    expect(refused.stderr).toContain('exists already');
+  });
+
   test('drops what was planted, as JSON', async () => {
     const { code, document } = await gradeJson([folder]);
     expect(code).toBe(0);

@@ -12,6 +12,7 @@ import {
   FRAME,
   type FrameFlags,
   frameOverrides,
+  htmlOption,
   MEASURING,
   maxStarsOption,
   OUTPUT,
@@ -28,6 +29,7 @@ interface CompareFlags extends FrameFlags, ResultFlags {
   maxStars: number;
   svg?: string;
   png?: string;
+  html?: string;
 }
 
 const EXAMPLES = `
@@ -97,7 +99,7 @@ export function compareCommand(setExitCode: (code: number) => void): Command {
       'also write pictures into this folder: profiles, differences star by star, the stars side by side, a chart of lenses',
     ).helpGroup(OUTPUT),
   );
-  command.addOption(pngOption());
+  command.addOption(pngOption()).addOption(htmlOption());
   addResultOptions(command);
   return command.action(async (names: string[], flags: CompareFlags) => {
     setExitCode(await runCompare(names, flags, createTerminal(flags.color)));
@@ -122,6 +124,9 @@ async function runCompare(
   const facts = readTelescopes(flags.telescope ?? [], labels, shared);
   const { resultTarget, writeResult } = await import('../result-output.js');
   const target = await resultTarget(flags);
+  if (flags.html !== undefined && flags.html === flags.output) {
+    throw new UsageError('--html and --output name the same file', 'give them different names');
+  }
   await checkComparePictures(flags);
 
   const lists = await expandLabels(labels, flags.recursive ?? false);
@@ -169,11 +174,8 @@ async function runCompare(
     text: (width: number, style: TextStyle) => compareText(comparison, width, style),
   };
   await writeResult(target, result, terminal);
-  if (flags.svg !== undefined || flags.png !== undefined) {
-    const { drawComparison } = await import('../compare-pictures.js');
-    const { writePictures } = await import('../picture-files.js');
-    await writePictures(flags, await drawComparison(outcome), terminal);
-  }
+  const { writeComparePictures } = await import('../compare-pictures.js');
+  await writeComparePictures(flags, outcome, result.document, terminal);
   showWarnings(warnings, false, terminal);
   showFailedFiles(unread, terminal);
   return comparison.telescopes.some(({ failed }) => failed.length > 0) ? 1 : 0;

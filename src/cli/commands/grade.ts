@@ -153,7 +153,7 @@ async function runGrade(
   const { checkNightOutputs, writeNightOutputs } = await import('../night-output.js');
   await checkNightOutputs(flags);
   const overrides = frameOverrides(flags);
-  const { nightParameters, resultOf, tell } = await import('../night-result.js');
+  const { nightParameters, resultOf, tell, writeNightPage } = await import('../night-result.js');
   const parameters = await nightParameters(overrides, flags.seed, flags.halo);
   const { loadRecords, requireSameParameters } = await import('../record-file.js');
   const resumed = flags.resume === undefined ? null : loadRecords(flags.resume);
@@ -193,13 +193,9 @@ async function runGrade(
   const night = gradeNight(frames, options);
   night.warnings.unshift(...warnings, ...frames.flatMap((frame) => frame.warnings));
   if (found.interrupted) night.warnings.unshift(interruption(found.records.length, inputs.length));
-  if (!toStdout) {
-    await writeResult(
-      target,
-      await resultOf(night, parameters, options, !found.interrupted),
-      terminal,
-    );
-  }
+  const result = await resultOf(night, parameters, options, !found.interrupted);
+  if (!toStdout) await writeResult(target, result, terminal);
+  await writeNightPage(flags.html, result, terminal);
   await tell(night, inputs.length === 1, terminal);
   if (found.interrupted) {
     // Half a night is no ground for moving files.
@@ -235,7 +231,7 @@ async function runWatch(
   const { checkNightOutputs, writeNightOutputs } = await import('../night-output.js');
   await checkNightOutputs(flags);
   const overrides = frameOverrides(flags);
-  const { nightParameters, resultOf, tell } = await import('../night-result.js');
+  const { nightParameters, resultOf, tell, writeNightPage } = await import('../night-result.js');
   const parameters = await nightParameters(overrides, flags.seed, flags.halo);
   const writer = await recordWriter(flags, parameters, null);
   const grading = gradeOptions(flags);
@@ -250,9 +246,9 @@ async function runWatch(
     writer,
     terminal,
   }).finally(() => writer?.close());
-  if (flags.ndjson !== '-') {
-    await writeResult(target, await resultOf(night, parameters, grading, true), terminal);
-  }
+  const result = await resultOf(night, parameters, grading, true);
+  if (flags.ndjson !== '-') await writeResult(target, result, terminal);
+  await writeNightPage(flags.html, result, terminal);
   await tell(night, false, terminal);
   const done = await writeNightOutputs(night, flags, terminal);
   return done && night.frames.every((frame) => frame.error === null) ? 0 : 1;

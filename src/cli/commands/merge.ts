@@ -48,13 +48,15 @@ async function runMerge(
   const frames = [...byFile.values()]
     .sort((a, b) => a.order - b.order || (a.frame.file < b.frame.file ? -1 : 1))
     .map(({ frame }) => frame);
-  const { resultOf, tell } = await import('../night-result.js');
+  const { resultOf, tell, writeNightPage } = await import('../night-result.js');
   const { gradeNight } = await import('../../grade/grade.js');
   const options = gradeOptions(flags);
   const night = gradeNight(frames, options);
   night.warnings.unshift(...warnings, ...frames.flatMap((frame) => frame.warnings));
   const known = parameters as unknown as NightParameters;
-  await writeResult(target, await resultOf(night, known, options, true), terminal);
+  const result = await resultOf(night, known, options, true);
+  await writeResult(target, result, terminal);
+  await writeNightPage(flags.html, result, terminal);
   await tell(night, frames.length === 1, terminal);
   const done = await writeNightOutputs(night, flags, terminal);
   return done && night.frames.every((frame) => frame.error === null) ? 0 : 1;

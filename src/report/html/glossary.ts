@@ -60,6 +60,18 @@ const TERMS = {
     'sharp circle',
     'The circle round the centre within which stars stay as small and as round as the limits ask.',
   ],
+  transparency: [
+    'starlight',
+    'Light of the same stars beside that in the reference frame: what clouds, haze and dew leave of it.',
+  ],
+  weight: [
+    'weight',
+    'What a frame is worth in a stack: squared signal-to-noise of a faint star; the reference frame has 1.',
+  ],
+  reference: [
+    'reference frame',
+    'The frame of a group in which faint round stars stand out most; the others are held against it.',
+  ],
   px: ['px', 'Pixel: one picture element as recorded.'],
 } as const satisfies Record<string, readonly [shown: string, meaning: string]>;
 

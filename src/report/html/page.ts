@@ -118,7 +118,7 @@ const PARAMETER_UNITS: readonly (readonly [ending: RegExp, unit: string])[] = [
 ];
 
 /** `focalLengthMm` → `focal length, mm`. */
-function parameterWords(name: string): string {
+export function parameterWords(name: string): string {
   const known = PARAMETER_WORDS[name];
   if (known !== undefined) return known;
   const found = PARAMETER_UNITS.find(([ending]) => ending.test(name));
