@@ -1,8 +1,12 @@
 /** What `grade` and `merge` do with a graded night besides showing it: lists, tables for other programs, copies, links and moves. */
-import { appendFileSync } from 'node:fs';
+import { statSync } from 'node:fs';
+import { dirname, join, resolve } from 'node:path';
 import { type Command, Option } from 'commander';
 import { UsageError } from '../errors.js';
+import type { NightFrame } from '../grade/night-frame.js';
 import type { Night } from '../grade/result.js';
+import { escapeControls } from '../report/escape.js';
+import type { Action } from './night-actions.js';
 import { htmlOption, OUTPUT } from './options.js';
 import type { Terminal } from './terminal.js';
 
@@ -11,7 +15,6 @@ export interface NightOutputFlags {
   csv?: string;
   parquet?: string;
   html?: string;
-  output?: string;
   copyTo?: string;
   linkTo?: string;
   moveDroppedTo?: string;
@@ -19,11 +22,20 @@ export interface NightOutputFlags {
   apply?: boolean;
   undoList?: string;
   force?: boolean;
+  /** Other files of the same run, which must not be written over. */
+  output?: string;
+  ndjson?: string;
+  resume?: string;
 }
+
+const UNDO_LIST = 'bluerim-undo.ndjson';
 
 const ACTING = 'Acting on it (only shown, until --apply is given):';
 /** Planned actions that are shown. */
 const SHOWN = 12;
+/** Exit code after Ctrl-C, as shells count it: 128 + signal 2. */
+const INTERRUPTED = 130;
+const SIGNALS = ['SIGINT', 'SIGTERM', 'SIGHUP'] as const;
 
 export function addNightOutputs(command: Command): void {
   const add = (group: string, flags: string, meaning: string): void => {
@@ -55,28 +67,67 @@ export async function checkNightOutputs(flags: NightOutputFlags): Promise<void> 
   const files = [flags.list, flags.csv, flags.parquet, flags.html].filter(
     (file) => file !== undefined,
   );
-  if (flags.html !== undefined && flags.html === flags.output) {
-    throw new UsageError('--html and --output name the same file', 'give them different names');
-  }
-  if (new Set(files).size < files.length) {
-    throw new UsageError('two outputs name the same file', 'give them different names');
-  }
+  checkDistinct([
+    ...files,
+    flags.output,
+    flags.undoList,
+    flags.resume,
+    // Records may go on in the file that they come from.
+    samePath(flags.ndjson, flags.resume) ? undefined : flags.ndjson,
+  ]);
   for (const file of files) checkFileTarget(file, flags.force ?? false);
-  const acts = [flags.copyTo, flags.linkTo, flags.moveDroppedTo].some((each) => each !== undefined);
-  if ((flags.apply || flags.undoList !== undefined) && !acts) {
+  const { copyTo, linkTo, moveDroppedTo } = flags;
+  const folders = [copyTo, linkTo, moveDroppedTo].filter((each) => each !== undefined);
+  if ((flags.apply || flags.undoList !== undefined) && folders.length === 0) {
     throw new UsageError(
       'nothing to act on',
       'add --copy-to, --link-to or --move-dropped-to with a folder',
     );
   }
+  if (new Set(folders.map((each) => resolve(each))).size < folders.length) {
+    throw new UsageError(
+      '--copy-to, --link-to and --move-dropped-to name one folder',
+      'give each a folder of its own',
+    );
+  }
+  if (!flags.apply) return;
+  const { undoListFault } = await import('./undo-list.js');
+  for (const list of flags.undoList ? [flags.undoList] : folders.map(listIn)) {
+    const fault = undoListFault(list);
+    if (fault !== null) throw new UsageError(`${list}: ${fault}`, 'name another with --undo-list');
+    if (flags.undoList !== undefined) checkFileTarget(list, true);
+  }
 }
 
-/** Writes what was asked for, and acts or shows what would be done. Returns whether all went well. */
+function listIn(folder: string): string {
+  return join(folder, UNDO_LIST);
+}
+
+/** Two names of one file, as far as the paths say. */
+export function samePath(a: string | undefined, b: string | undefined): boolean {
+  return a !== undefined && b !== undefined && resolve(a) === resolve(b);
+}
+
+/** Devices and `-` take more than one output; a file does not. */
+function checkDistinct(names: readonly (string | undefined)[]): void {
+  const files = names.filter(
+    (name) =>
+      name !== undefined &&
+      name !== '-' &&
+      (statSync(name, { throwIfNoEntry: false })?.isFile() ?? true),
+  ) as string[];
+  if (new Set(files.map((file) => resolve(file))).size < files.length) {
+    throw new UsageError('two outputs name the same file', 'give them different names');
+  }
+}
+
+/** Writes what was asked for, and acts or shows what would be done. @returns the exit code of that part: 0, 1 or 130 */
 export async function writeNightOutputs(
   night: Night,
+  records: readonly NightFrame[],
   flags: NightOutputFlags,
   terminal: Terminal,
-): Promise<boolean> {
+): Promise<number> {
   const { writeWhole } = await import('./output.js');
   const write = (file: string, content: string | Uint8Array): void => {
     writeWhole(file, content);
@@ -91,7 +142,7 @@ export async function writeNightOutputs(
     const { nightParquet } = await import('../report/grade-columns.js');
     write(flags.parquet, await nightParquet(night));
   }
-  return act(night, flags, terminal);
+  return act(night, records, flags, terminal);
 }
 
 /** Weight and path of the kept frames. A path with a line break would be two lines: it is refused. */
@@ -111,36 +162,79 @@ function keptList(night: Night, withDoubtful: boolean): string {
     .join('');
 }
 
-async function act(night: Night, flags: NightOutputFlags, terminal: Terminal): Promise<boolean> {
-  const { actionText, doActions, planActions, undoLine } = await import('./night-actions.js');
-  const actions = planActions(night, {
+async function act(
+  night: Night,
+  records: readonly NightFrame[],
+  flags: NightOutputFlags,
+  terminal: Terminal,
+): Promise<number> {
+  const { actionText, planActions, THERE_ALREADY } = await import('./night-actions.js');
+  const actions = await planActions(night, records, {
     copyTo: flags.copyTo ?? null,
     linkTo: flags.linkTo ?? null,
     moveDroppedTo: flags.moveDroppedTo ?? null,
     withDoubtful: flags.withDoubtful ?? false,
   });
-  if (actions.length === 0) return true;
-  const blocked = actions.filter(({ obstacle }) => obstacle !== null);
-  const free = actions.length - blocked.length;
+  if (actions.length === 0) return 0;
+  const free = actions.filter(({ obstacle }) => obstacle === null);
   if (!flags.apply) {
-    terminal.message(`${free} of ${actions.length} files would be brought to their place:`);
+    terminal.message(`${free.length} of ${actions.length} files would be brought to their place:`);
     for (const each of actions.slice(0, SHOWN)) terminal.message(`  ${actionText(each)}`);
     if (actions.length > SHOWN) terminal.message(`  … and ${actions.length - SHOWN} more`);
     terminal.message('nothing was done; add --apply to do it');
-    return true;
+    return 0;
   }
-  const folder = flags.copyTo ?? flags.linkTo ?? flags.moveDroppedTo ?? '.';
-  const { join } = await import('node:path');
-  const list = flags.undoList ?? join(folder, 'bluerim-undo.ndjson');
-  let made = 0;
-  await doActions(actions, (done) => {
-    // Each line at once: an interruption must not leave moves that nothing remembers.
-    appendFileSync(list, undoLine(done));
-    made++;
-  });
+  const blocked = actions.filter(({ obstacle }) => obstacle !== null && obstacle !== THERE_ALREADY);
+  const there = actions.length - free.length - blocked.length;
+  const whole = await carryOut(free, flags.undoList, terminal);
   for (const each of blocked) terminal.message(actionText(each));
-  terminal.message(
-    `${made} file${made === 1 ? '' : 's'} brought to their place; \`bluerim undo ${list}\` takes it back`,
-  );
-  return blocked.every(({ obstacle }) => obstacle === 'it lies there already');
+  if (there > 0) terminal.message(`${files(there)} lay there already`);
+  if (!whole) return INTERRUPTED;
+  return blocked.length === 0 ? 0 : 1;
+}
+
+/** Does it all, unless a signal comes: then the file in hand is finished. Returns whether all was done. */
+async function carryOut(
+  actions: readonly Action[],
+  undoList: string | undefined,
+  terminal: Terminal,
+): Promise<boolean> {
+  const [first] = actions;
+  if (first === undefined) return true;
+  const { doActions } = await import('./night-actions.js');
+  const { openUndoList } = await import('./undo-list.js');
+  const path = undoList ?? listIn(dirname(first.to));
+  const list = openUndoList(path);
+  let made = 0;
+  let stopped = false;
+  const stop = (): void => {
+    stopped = true;
+  };
+  for (const signal of SIGNALS) process.on(signal, stop);
+  try {
+    await doActions(
+      actions,
+      (done) => {
+        list.add(done);
+        made++;
+      },
+      () => stopped,
+    );
+  } finally {
+    for (const signal of SIGNALS) process.off(signal, stop);
+    list.close();
+    if (made > 0) {
+      terminal.message(
+        `${files(made)} brought to ${made === 1 ? 'its' : 'their'} place; \`bluerim undo ${escapeControls(path)}\` takes it back`,
+      );
+    }
+  }
+  if (stopped) {
+    terminal.message(`stopped: ${files(actions.length - made)} stayed where they were`);
+  }
+  return !stopped;
+}
+
+function files(n: number): string {
+  return `${n} file${n === 1 ? '' : 's'}`;
 }

@@ -144,6 +144,12 @@ async function runGrade(
       'add --ndjson FILE',
     );
   }
+  if (flags.shard !== undefined && flags.shard.of > 1 && flags.apply) {
+    throw new UsageError(
+      '--apply with --shard: a part of a night is no ground for moving files',
+      'act with `merge`, when all parts are there',
+    );
+  }
   const toStdout = flags.ndjson === '-';
   if (toStdout && flags.json === true) {
     throw new UsageError('--ndjson - and --json both want stdout', 'give one of them a file');
@@ -200,11 +206,11 @@ async function runGrade(
   if (found.interrupted) {
     // Half a night is no ground for moving files.
     if (flags.apply) terminal.message('interrupted: nothing was copied, linked or moved');
-    await writeNightOutputs(night, { ...flags, apply: false }, terminal);
+    await writeNightOutputs(night, frames, { ...flags, apply: false }, terminal);
     return INTERRUPTED;
   }
-  const done = await writeNightOutputs(night, flags, terminal);
-  return done && night.frames.every((frame) => frame.error === null) ? 0 : 1;
+  const code = await writeNightOutputs(night, frames, flags, terminal);
+  return code === 0 && night.frames.some((frame) => frame.error !== null) ? 1 : code;
 }
 
 async function runWatch(
@@ -236,7 +242,7 @@ async function runWatch(
   const writer = await recordWriter(flags, parameters, null);
   const grading = gradeOptions(flags);
   const { watchFolder } = await import('../watch.js');
-  const { night } = await watchFolder({
+  const { night, frames } = await watchFolder({
     folder,
     options: { seed: flags.seed, halo: flags.halo },
     overrides,
@@ -250,8 +256,8 @@ async function runWatch(
   if (flags.ndjson !== '-') await writeResult(target, result, terminal);
   await writeNightPage(flags.html, result, terminal);
   await tell(night, false, terminal);
-  const done = await writeNightOutputs(night, flags, terminal);
-  return done && night.frames.every((frame) => frame.error === null) ? 0 : 1;
+  const code = await writeNightOutputs(night, frames, flags, terminal);
+  return code === 0 && night.frames.some((frame) => frame.error !== null) ? 1 : code;
 }
 
 function interruption(done: number, all: number): Warning {
@@ -268,7 +274,8 @@ async function recordWriter(
   resumed: LoadedRecords | null,
 ): Promise<RecordWriter | null> {
   const { continueRecords, createRecords } = await import('../record-file.js');
-  if (resumed !== null && (flags.ndjson === undefined || flags.ndjson === flags.resume)) {
+  const { samePath } = await import('../night-output.js');
+  if (resumed !== null && (flags.ndjson === undefined || samePath(flags.ndjson, flags.resume))) {
     return continueRecords(resumed);
   }
   if (flags.ndjson === undefined) return null;

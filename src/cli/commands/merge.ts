@@ -58,6 +58,6 @@ async function runMerge(
   await writeResult(target, result, terminal);
   await writeNightPage(flags.html, result, terminal);
   await tell(night, frames.length === 1, terminal);
-  const done = await writeNightOutputs(night, flags, terminal);
-  return done && night.frames.every((frame) => frame.error === null) ? 0 : 1;
+  const code = await writeNightOutputs(night, frames, flags, terminal);
+  return code === 0 && night.frames.some((frame) => frame.error !== null) ? 1 : code;
 }

@@ -13,10 +13,11 @@ export function undoCommand(setExitCode: (code: number) => void): Command {
     .helpOption('-h, --help', 'show this help')
     .action(async (list: string, flags: { color: ColorChoice }) => {
       const terminal = createTerminal(flags.color);
-      const { undoActions } = await import('../night-actions.js');
-      const { undone, left } = await undoActions(list);
+      const { undoActions } = await import('../undo-list.js');
+      const { undone, before, left } = await undoActions(list);
       for (const each of left) terminal.message(`not taken back: ${each}`);
-      terminal.message(`${undone} file${undone === 1 ? '' : 's'} taken back`);
+      const earlier = before > 0 ? `; ${before} had been taken back before` : '';
+      terminal.message(`${undone} file${undone === 1 ? '' : 's'} taken back${earlier}`);
       setExitCode(left.length > 0 ? 1 : 0);
     });
 }
