@@ -1,13 +1,14 @@
 /** Frames graded as they arrive in a folder. */
-import { statSync } from 'node:fs';
-import { basename } from 'node:path';
+import { existsSync, statSync } from 'node:fs';
+import { basename, resolve } from 'node:path';
+import type { FSWatcher } from 'chokidar';
 import type { FrameOverrides } from '../frame/frame.js';
 import { contentKind } from '../frame/open.js';
 import { gradeNight } from '../grade/grade.js';
 import type { LookOptions } from '../grade/look.js';
 import type { NightFrame } from '../grade/night-frame.js';
 import type { GradedFrame, GradeOptions, Night, ReasonCode } from '../grade/result.js';
-import { lookAtFile } from '../pool/look-file.js';
+import { identityOf, lookAtFile } from '../pool/look-file.js';
 import { escapeControls } from '../report/escape.js';
 import { fixed } from '../report/number.js';
 import type { RecordWriter } from './record-file.js';
@@ -42,73 +43,128 @@ const ALARMS: Partial<Record<ReasonCode, string>> = {
   'no match': 'the field cannot be recognised',
 };
 
+/** How often the folder itself is looked for, ms: who watches it is not told when it goes. */
+const FOLDER_POLL_MS = 1000;
+const SIGNALS = ['SIGINT', 'SIGTERM', 'SIGHUP'] as const;
+
 /**
- * Watches until Ctrl-C. Each new frame is measured when it is complete, and gets one line; a warning is given when two in a row leave the
- * band for one reason. Frames that lie there already are measured first.
+ * Watches until Ctrl-C or another signal to end. Each new frame is measured when it is complete, and gets one line; a warning is given
+ * when two in a row leave the band for one reason. Frames that lie there already are measured first. A file that changes afterwards is
+ * measured again and counts once; so does a frame that got another name. A folder that goes is waited for.
  * @returns the night as it stands at the end
  */
 export async function watchFolder(
   task: WatchTask,
 ): Promise<{ night: Night; frames: NightFrame[] }> {
-  const { default: chokidar } = await import('chokidar');
-  const frames: NightFrame[] = [];
+  const { message } = task.terminal;
+  const name = escapeControls(task.folder);
+  let frames: NightFrame[] = [];
+  let measured = 0;
   const queue: string[] = [];
-  const known = new Set<string>();
   let wake: () => void = () => {};
   let stopped = false;
-  const watcher = chokidar.watch(task.folder, {
-    depth: 0,
-    ignored: (path) => /(^|[\\/])\.[^\\/]+$/.test(path) && path !== task.folder,
-    awaitWriteFinish: { stabilityThreshold: SETTLED_MS, pollInterval: SETTLE_POLL_MS },
-    usePolling: task.pollSeconds !== null,
-    ...(task.pollSeconds !== null && {
-      interval: 1000 * task.pollSeconds,
-      binaryInterval: 1000 * task.pollSeconds,
-    }),
-  });
-  watcher.on('add', (path) => {
-    queue.push(path);
+  const arrived = (path: string): void => {
+    if (!queue.includes(path)) queue.push(path);
     wake();
-  });
-  watcher.on('error', (error) => task.terminal.message(`watching: ${String(error)}`));
+  };
+  let watcher = await watcherOf(task, arrived);
+  let isThere = true;
+  // This also keeps the program alive when the folder goes and nothing else is waited for.
+  const timer = setInterval(() => {
+    const now = existsSync(task.folder);
+    if (now === isThere) return;
+    isThere = now;
+    if (!now) {
+      message(`${name} is not there any more; waiting for it to come back`);
+      return;
+    }
+    message(`${name} is there again`);
+    void watcher
+      .close()
+      .then(() => watcherOf(task, arrived))
+      .then((fresh) => {
+        watcher = fresh;
+        if (stopped) void watcher.close();
+      });
+  }, FOLDER_POLL_MS);
   const stop = (): void => {
     if (stopped) process.exit(130);
     stopped = true;
     wake();
   };
-  process.on('SIGINT', stop);
-  task.terminal.message(`watching ${escapeControls(task.folder)}; Ctrl-C ends it and reports`);
+  for (const signal of SIGNALS) process.on(signal, stop);
+  message(`watching ${name}; Ctrl-C ends it and reports`);
   let night = gradeNight(frames, task.grading);
   try {
-    for (;;) {
+    while (!stopped) {
       const path = queue.shift();
       if (path === undefined) {
-        if (stopped) break;
         await new Promise<void>((resolve) => {
           wake = resolve;
         });
         continue;
       }
-      if (stopped) break;
-      if (known.has(path) || !isFrame(path)) continue;
-      known.add(path);
-      const record = await lookAtFile({
-        file: path,
-        fault: null,
-        options: task.options,
-        overrides: task.overrides,
-        verify: task.verify,
-      });
-      task.writer?.add(frames.length, record);
-      frames.push(record);
+      const record = await newRecord(path, frames, task);
+      if (record === null) continue;
+      task.writer?.add(measured++, record);
+      frames = [...frames.filter((earlier) => !isReplaced(earlier, record)), record];
       night = gradeNight(frames, task.grading);
       announce(night, task.terminal);
     }
   } finally {
-    process.off('SIGINT', stop);
+    clearInterval(timer);
+    for (const signal of SIGNALS) process.off(signal, stop);
     await watcher.close();
   }
   return { night, frames };
+}
+
+async function watcherOf(
+  { folder, pollSeconds, terminal }: WatchTask,
+  arrived: (path: string) => void,
+): Promise<FSWatcher> {
+  const { default: chokidar } = await import('chokidar');
+  const watcher = chokidar.watch(folder, {
+    depth: 0,
+    ignored: (path) => basename(path).startsWith('.') && resolve(path) !== resolve(folder),
+    awaitWriteFinish: { stabilityThreshold: SETTLED_MS, pollInterval: SETTLE_POLL_MS },
+    usePolling: pollSeconds !== null,
+    ...(pollSeconds !== null && {
+      interval: 1000 * pollSeconds,
+      binaryInterval: 1000 * pollSeconds,
+    }),
+  });
+  watcher.on('add', arrived);
+  // A program that paused while it wrote, or that gives every frame one name.
+  watcher.on('change', arrived);
+  watcher.on('error', (error) => terminal.message(`watching: ${escapeControls(String(error))}`));
+  return watcher;
+}
+
+/** The record of a frame that is new or has changed; null for others, and for files that went while they were read. */
+async function newRecord(
+  path: string,
+  frames: readonly NightFrame[],
+  { options, overrides, verify }: WatchTask,
+): Promise<NightFrame | null> {
+  if (!isFrame(path)) return null;
+  const earlier = frames.find(({ file }) => file === path);
+  if (earlier !== undefined) {
+    const { bytes, modifiedMs } = await identityOf(path, false);
+    if (bytes === earlier.bytes && modifiedMs === earlier.modifiedMs) return null;
+  }
+  const record = await lookAtFile({ file: path, fault: null, options, overrides, verify });
+  return record.status === 'ok' || existsSync(path) ? record : null;
+}
+
+/** Whether `record` stands for the earlier one: the same name, or the same file under a new name. */
+function isReplaced(earlier: NightFrame, record: NightFrame): boolean {
+  if (earlier.file === record.file) return true;
+  return (
+    earlier.bytes === record.bytes &&
+    earlier.modifiedMs === record.modifiedMs &&
+    !existsSync(earlier.file)
+  );
 }
 
 /** Camera frames only: pictures and texts lie beside them. */

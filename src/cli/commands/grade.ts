@@ -53,7 +53,8 @@ Examples:
       bluerim merge part1.ndjson part2.ndjson
 
 Exit codes: 0 done; 1 a frame could not be measured; 2 nothing was done, the
-command line or an output is wrong; 130 interrupted, what was done is shown.
+command line or an output is wrong; 130 interrupted, what was done is shown
+(--watch is ended by Ctrl-C: 0).
 
 ${SUN_CAUTION}`;
 
