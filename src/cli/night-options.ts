@@ -1,4 +1,6 @@
 /** How a night is judged, as options of `grade` and `merge`. */
+import { realpathSync } from 'node:fs';
+import { resolve } from 'node:path';
 import { type Command, InvalidArgumentError, Option } from 'commander';
 import type { GradeOptions } from '../grade/result.js';
 import { notNegative, positive, wholeNumber } from './options.js';
@@ -57,7 +59,8 @@ export function shardOf(text: string): { part: number; of: number } {
   return { part, of };
 }
 
-export function gradeOptions(flags: LimitFlags): GradeOptions {
+/** @param files names of the frames, one of which `--reference` may name */
+export function gradeOptions(flags: LimitFlags, files: readonly string[] = []): GradeOptions {
   return {
     strictness: flags.strictness,
     maxFwhmPx: flags.maxFwhm ?? null,
@@ -66,6 +69,20 @@ export function gradeOptions(flags: LimitFlags): GradeOptions {
     minTransparency: flags.minTransparency ?? null,
     maxBackgroundAdu: flags.maxBackground ?? null,
     minStars: flags.minStars ?? null,
-    reference: flags.reference ?? null,
+    reference: referenceAmong(flags.reference ?? null, files),
   };
+}
+
+/** The name under which the reference frame is among the files: another spelling of its path is the same frame. */
+function referenceAmong(wanted: string | null, files: readonly string[]): string | null {
+  if (wanted === null || files.includes(wanted)) return wanted;
+  const place = (file: string): string => {
+    try {
+      return realpathSync(file);
+    } catch {
+      return resolve(file);
+    }
+  };
+  const sought = place(wanted);
+  return files.find((file) => place(file) === sought) ?? wanted;
 }

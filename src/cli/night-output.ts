@@ -61,8 +61,11 @@ export function addNightOutputs(command: Command): void {
   );
 }
 
-/** Everything that can be refused is refused before the work. @throws UsageError, OutputError */
-export async function checkNightOutputs(flags: NightOutputFlags): Promise<void> {
+/** Everything that can be refused is refused before the work. @param records files that are read @throws UsageError, OutputError */
+export async function checkNightOutputs(
+  flags: NightOutputFlags,
+  records: readonly string[] = [],
+): Promise<void> {
   const { checkFileTarget } = await import('./output.js');
   const files = [flags.list, flags.csv, flags.parquet, flags.html].filter(
     (file) => file !== undefined,
@@ -72,6 +75,7 @@ export async function checkNightOutputs(flags: NightOutputFlags): Promise<void> 
     flags.output,
     flags.undoList,
     flags.resume,
+    ...new Set(records.map((file) => resolve(file))),
     // Records may go on in the file that they come from.
     samePath(flags.ndjson, flags.resume) ? undefined : flags.ndjson,
   ]);
@@ -117,7 +121,10 @@ function checkDistinct(names: readonly (string | undefined)[]): void {
       (statSync(name, { throwIfNoEntry: false })?.isFile() ?? true),
   ) as string[];
   if (new Set(files.map((file) => resolve(file))).size < files.length) {
-    throw new UsageError('two outputs name the same file', 'give them different names');
+    throw new UsageError(
+      'two outputs name the same file, or one that is read',
+      'give them different names',
+    );
   }
 }
 

@@ -41,8 +41,14 @@ export async function gatherRecords(task: NightTask): Promise<NightRecords> {
   const missing = mine.filter(({ order }) => !known.has(order));
   const reused = known.size;
   // A new file holds every record, also those that came from another one.
-  if (writer !== null && !writer.continues) {
-    for (const [order, frame] of known) writer.add(order, frame);
+  // One that goes on is told of frames that stand at another place in the list now: `merge` sorts by it.
+  const places = new Map(
+    writer?.continues ? task.resumed?.records.map(({ frame, order }) => [frame.file, order]) : [],
+  );
+  if (writer !== null) {
+    for (const [order, frame] of known) {
+      if (places.get(frame.file) !== order) writer.add(order, frame);
+    }
   }
   const tasks = missing.map(
     ({ file, fault }): LookTask => ({

@@ -16,7 +16,7 @@ import { ToolError } from '../errors.js';
 const INTERRUPTED = 130;
 
 /** An output path that cannot be used; the work was not started (`refused`) or its result could not be kept. */
-class OutputError extends ToolError {
+export class OutputError extends ToolError {
   readonly refused: boolean;
   constructor(refused: boolean, message: string, remedy: string, options?: ErrorOptions) {
     super(refused ? 'output-refused' : 'output-failed', message, remedy, options);
@@ -28,7 +28,7 @@ function temporaryName(path: string): string {
   return join(dirname(path), `.${basename(path)}.${process.pid}.part`);
 }
 
-function reason(cause: unknown): string {
+export function reason(cause: unknown): string {
   const code = (cause as NodeJS.ErrnoException).code;
   const words: Record<string, string> = {
     ENOENT: 'the folder does not exist',

@@ -4,11 +4,15 @@ import { ToolError, UsageError } from '../errors.js';
 import type { NightFrame } from '../grade/night-frame.js';
 import { type ReadRecords, readRecords, recordLine, runLine } from '../grade/record-lines.js';
 import { VERSION } from '../version.js';
+import { OutputError, reason } from './output.js';
 
 /** A text file larger than this is no list of records that fits in memory. */
 const MOST_BYTES = 500e6;
 /** Damaged lines that a message names. */
 const NAMED_FAULTS = 3;
+/** Waiting without work for a pipe that is full. */
+const PAUSE = new Int32Array(new SharedArrayBuffer(4));
+const PAUSE_MS = 5;
 
 /** A file of records that cannot be read. */
 class RecordFileError extends ToolError {
@@ -19,13 +23,15 @@ class RecordFileError extends ToolError {
 
 export interface LoadedRecords extends ReadRecords {
   path: string;
-  /** One sentence about lines that could not be used, or null. */
+  /** About lines that could not be used, without an end; or null. */
   doubt: string | null;
+  /** Frames of the list that its runs were part of; null when unknown. */
+  wholeNight: number | null;
 }
 
 /** @throws RecordFileError when it is missing, no text, or holds no record */
 export function loadRecords(path: string): LoadedRecords {
-  let content: string;
+  let content: Buffer;
   try {
     const { size } = statSync(path);
     if (size > MOST_BYTES) {
@@ -34,7 +40,7 @@ export function loadRecords(path: string): LoadedRecords {
         'name the file that --ndjson wrote',
       );
     }
-    content = readFileSync(path, 'utf8');
+    content = readFileSync(path);
   } catch (cause) {
     if (cause instanceof RecordFileError) throw cause;
     const code = (cause as NodeJS.ErrnoException).code;
@@ -51,6 +57,7 @@ export function loadRecords(path: string): LoadedRecords {
       'name the file that --ndjson wrote',
     );
   }
+  for (const run of read.runs) requireSameParameters(path, run, read.parameters);
   const { faults } = read;
   const doubt =
     faults.length === 0
@@ -58,16 +65,14 @@ export function loadRecords(path: string): LoadedRecords {
       : `${faults.length} line${faults.length === 1 ? '' : 's'} cannot be used (${faults
           .slice(0, NAMED_FAULTS)
           .map(({ line, fault }) => `line ${line}: ${fault}`)
-          .join(
-            '; ',
-          )}${faults.length > NAMED_FAULTS ? '; …' : ''}); those frames are measured again`;
-  return { ...read, path, doubt };
+          .join('; ')}${faults.length > NAMED_FAULTS ? '; …' : ''})`;
+  return { ...read, path, doubt, wholeNight: read.runs.at(-1)?.frames ?? null };
 }
 
 /** Two runs' records go together only when they were measured alike. @throws UsageError naming what differs */
 export function requireSameParameters(
   path: string,
-  found: ReadRecords,
+  found: Pick<ReadRecords, 'parameters' | 'version'>,
   wanted: Record<string, unknown>,
 ): void {
   const parameters = found.parameters ?? {};
@@ -89,30 +94,54 @@ export interface RecordWriter {
   readonly continues: boolean;
   /** Writes one record at once, so that an interruption loses at most the line being written. */
   add(order: number, record: NightFrame): void;
-  /** Any further line, as decisions at the end. */
-  line(value: object): void;
   close(): void;
 }
 
-/** Opens a new file of records. The caller has checked that it may be written. @param path `-` = stdout */
-export function createRecords(path: string, parameters: Record<string, unknown>): RecordWriter {
-  const fd = path === '-' ? 1 : openSync(path, 'w');
-  writeAll(fd, runLine(VERSION, parameters));
-  return writer(fd, false);
+/**
+ * Opens a new file of records. The caller has checked that it may be written.
+ * @param path `-` = stdout
+ * @param frames of the whole list; null when nobody knows
+ * @throws OutputError
+ */
+export function createRecords(
+  path: string,
+  parameters: Record<string, unknown>,
+  frames: number | null,
+): RecordWriter {
+  const fd = path === '-' ? 1 : opened(path, () => openSync(path, 'w'));
+  writeAll(path, fd, runLine(VERSION, parameters, frames));
+  return writer(path, fd, false);
 }
 
-/** Goes on in a file of records, after its last whole line. */
-export function continueRecords({ path, wholeBytes }: LoadedRecords): RecordWriter {
-  truncateSync(path, wholeBytes);
-  return writer(openSync(path, 'a'), true);
+/** Goes on in a file of records, after its last whole line. @throws OutputError */
+export function continueRecords(loaded: LoadedRecords, frames: number): RecordWriter {
+  const { path, wholeBytes, parameters, wholeNight } = loaded;
+  const fd = opened(path, () => {
+    truncateSync(path, wholeBytes);
+    return openSync(path, 'a');
+  });
+  if (frames !== wholeNight) writeAll(path, fd, runLine(VERSION, parameters ?? {}, frames));
+  return writer(path, fd, true);
 }
 
-function writer(fd: number, continues: boolean): RecordWriter {
+function opened(path: string, open: () => number): number {
+  try {
+    return open();
+  } catch (cause) {
+    throw new OutputError(
+      true,
+      `${path}: cannot be written (${reason(cause)})`,
+      'name a file that you may write to with --ndjson',
+      { cause },
+    );
+  }
+}
+
+function writer(path: string, fd: number, continues: boolean): RecordWriter {
   let open = true;
   return {
     continues,
-    add: (order, record) => writeAll(fd, recordLine(order, record)),
-    line: (value) => writeAll(fd, `${JSON.stringify(value)}\n`),
+    add: (order, record) => writeAll(path, fd, recordLine(order, record)),
     close: () => {
       if (open && fd !== 1) closeSync(fd);
       open = false;
@@ -120,16 +149,26 @@ function writer(fd: number, continues: boolean): RecordWriter {
   };
 }
 
-function writeAll(fd: number, text: string): void {
+function writeAll(path: string, fd: number, text: string): void {
   const bytes = Buffer.from(text);
   let done = 0;
   while (done < bytes.length) {
     try {
       done += writeSync(fd, bytes, done);
     } catch (cause) {
+      const { code } = cause as NodeJS.ErrnoException;
       // A full pipe asks for patience.
-      if ((cause as NodeJS.ErrnoException).code === 'EAGAIN') continue;
-      throw cause;
+      if (code === 'EAGAIN') Atomics.wait(PAUSE, 0, 0, PAUSE_MS);
+      // The reader has what it wants.
+      else if (code === 'EPIPE' && fd === 1) process.exit(0);
+      else {
+        throw new OutputError(
+          false,
+          `${path}: could not be written (${reason(cause)})`,
+          'make room, then go on with --resume: all whole lines are kept',
+          { cause },
+        );
+      }
     }
   }
 }

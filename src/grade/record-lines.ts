@@ -13,6 +13,8 @@ export interface RunLine {
   version: string;
   /** Everything that a record depends on, as one object; compared as text. */
   parameters: Record<string, unknown>;
+  /** Frames of the whole list, of which a run may measure a part; absent when nobody knows, as in a folder that fills. */
+  frames?: number;
 }
 
 /** A record and its place in the list of all files. */
@@ -24,10 +26,13 @@ export interface RecordLine {
 
 const count = z.int().nonnegative();
 const real = z.number();
+/** What a date can hold (ECMA-262, section 21.4.1.1). */
+const time = z.number().min(-8.64e15).max(8.64e15);
 const orNull = <T extends z.ZodType>(type: T) => type.nullable();
 const text = z.string().max(4096);
 const uncertain = z.strictObject({ value: real, low: orNull(real), high: orNull(real) });
 const MOST_STARS = 10_000;
+const LINE_BREAK = 0x0a;
 
 /** JSON has no NaN: an interval that could not be found comes back as null. */
 const readUncertain = uncertain.transform(({ value, low, high }) => ({
@@ -92,7 +97,7 @@ const frame = z
     imageType: z.enum(['light', 'dark', 'bias', 'flat']),
     pierSide: orNull(z.enum(['east', 'west'])),
     ambientTemperatureC: orNull(real),
-    startMs: orNull(real),
+    startMs: orNull(time),
     scaleArcsecPerPx: orNull(real),
     starsFound: count,
     starsUsed: count,
@@ -119,13 +124,23 @@ const line = z.discriminatedUnion('schema', [
     schema: z.literal(RUN_SCHEMA),
     version: text,
     parameters: z.record(z.string(), z.unknown()),
+    frames: count.optional(),
   }),
   z.strictObject({ schema: z.literal(RECORD_SCHEMA), order: count, frame }),
 ]);
 
 /** The opening line, with its line break. */
-export function runLine(version: string, parameters: Record<string, unknown>): string {
-  const opening: RunLine = { schema: RUN_SCHEMA, version, parameters };
+export function runLine(
+  version: string,
+  parameters: Record<string, unknown>,
+  frames: number | null = null,
+): string {
+  const opening: RunLine = {
+    schema: RUN_SCHEMA,
+    version,
+    parameters,
+    ...(frames !== null && { frames }),
+  };
   return `${JSON.stringify(opening)}\n`;
 }
 
@@ -160,44 +175,53 @@ export interface ReadRecords {
   records: { order: number; frame: NightFrame }[];
   parameters: Record<string, unknown> | null;
   version: string | null;
+  /** Every opening line: a file that was gone on with, or put together from several, has more than one. The last is `parameters`. */
+  runs: { parameters: Record<string, unknown>; version: string; frames: number | null }[];
   faults: { line: number; fault: string }[];
   /** Bytes up to the end of the last whole line: what follows was cut short. */
   wholeBytes: number;
 }
 
 /**
- * Reads the text of one file. The last line may be cut short by an interruption: it is left out and is no fault.
+ * Reads one file. The last line may be cut short by an interruption: it is left out and is no fault.
  * Of several records of one file the last counts.
+ * @param content bytes, so that damaged ones do not shift the end of the last whole line; or text
  */
-export function readRecords(content: string): ReadRecords {
-  const end = content.lastIndexOf('\n') + 1;
+export function readRecords(content: string | Uint8Array): ReadRecords {
+  const bytes = typeof content === 'string' ? new TextEncoder().encode(content) : content;
+  const wholeBytes = bytes.lastIndexOf(LINE_BREAK) + 1;
   const found: ReadRecords = {
     records: [],
     parameters: null,
     version: null,
+    runs: [],
     faults: [],
-    wholeBytes: Buffer.byteLength(content.slice(0, end)),
+    wholeBytes,
   };
   const byFile = new Map<string, number>();
-  content
-    .slice(0, end)
-    .split('\n')
-    .forEach((written, index) => {
-      if (written.trim() === '') return;
-      const parsed = parseLine(written);
-      if (parsed === null) return;
-      if ('fault' in parsed) found.faults.push({ line: index + 1, fault: parsed.fault });
-      else if (parsed.schema === RUN_SCHEMA) {
-        found.parameters = parsed.parameters;
-        found.version = parsed.version;
-      } else {
-        const entry = { order: parsed.order, frame: parsed.frame };
-        const earlier = byFile.get(parsed.frame.file);
-        if (earlier === undefined) {
-          byFile.set(parsed.frame.file, found.records.length);
-          found.records.push(entry);
-        } else found.records[earlier] = entry;
-      }
-    });
+  const lineOf = new TextDecoder();
+  let begin = 0;
+  for (let line = 1; begin < wholeBytes; line++) {
+    const end = bytes.indexOf(LINE_BREAK, begin);
+    const written = lineOf.decode(bytes.subarray(begin, end));
+    begin = end + 1;
+    if (written.trim() === '') continue;
+    const parsed = parseLine(written);
+    if (parsed === null) continue;
+    if ('fault' in parsed) found.faults.push({ line, fault: parsed.fault });
+    else if (parsed.schema === RUN_SCHEMA) {
+      const { parameters, version, frames = null } = parsed;
+      found.parameters = parameters;
+      found.version = version;
+      found.runs.push({ parameters, version, frames });
+    } else {
+      const entry = { order: parsed.order, frame: parsed.frame };
+      const earlier = byFile.get(parsed.frame.file);
+      if (earlier === undefined) {
+        byFile.set(parsed.frame.file, found.records.length);
+        found.records.push(entry);
+      } else found.records[earlier] = entry;
+    }
+  }
   return found;
 }

@@ -21,7 +21,7 @@ export interface GradeDocument extends Night {
   schema: typeof GRADE_SCHEMA_ID;
   version: string;
   parameters: GradeParameters;
-  /** False when the run was interrupted: frames that were not reached are not in it. */
+  /** False when frames are missing: after an interruption, from one shard, or where records are missing. */
   complete: boolean;
 }
 

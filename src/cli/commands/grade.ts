@@ -168,9 +168,13 @@ async function runGrade(
   const { expandInputs } = await import('../inputs.js');
   const { inputs, warnings } = await expandInputs(names, flags.recursive ?? false);
   if (resumed?.doubt) {
-    warnings.push({ code: 'records-damaged', message: resumed.doubt, file: resumed.path });
+    warnings.push({
+      code: 'records-damaged',
+      message: `${resumed.doubt}; those frames are measured again`,
+      file: resumed.path,
+    });
   }
-  const writer = await recordWriter(flags, parameters, resumed);
+  const writer = await recordWriter(flags, parameters, resumed, inputs.length);
   const { gatherRecords } = await import('../night.js');
   let found: NightRecords;
   try {
@@ -195,12 +199,17 @@ async function runGrade(
     );
   }
   const { gradeNight } = await import('../../grade/grade.js');
-  const options = gradeOptions(flags);
   const frames = found.records.map(({ frame }) => frame);
+  const options = gradeOptions(
+    flags,
+    frames.map(({ file }) => file),
+  );
   const night = gradeNight(frames, options);
   night.warnings.unshift(...warnings, ...frames.flatMap((frame) => frame.warnings));
   if (found.interrupted) night.warnings.unshift(interruption(found.records.length, inputs.length));
-  const result = await resultOf(night, parameters, options, !found.interrupted);
+  const isPart = (flags.shard?.of ?? 1) > 1;
+  if (isPart) night.warnings.unshift(partOf(frames.length, inputs.length));
+  const result = await resultOf(night, parameters, options, !found.interrupted && !isPart);
   if (!toStdout) await writeResult(target, result, terminal);
   await writeNightPage(flags.html, result, terminal);
   await tell(night, inputs.length === 1, terminal);
@@ -240,7 +249,7 @@ async function runWatch(
   const overrides = frameOverrides(flags);
   const { nightParameters, resultOf, tell, writeNightPage } = await import('../night-result.js');
   const parameters = await nightParameters(overrides, flags.seed, flags.halo);
-  const writer = await recordWriter(flags, parameters, null);
+  const writer = await recordWriter(flags, parameters, null, null);
   const grading = gradeOptions(flags);
   const { watchFolder } = await import('../watch.js');
   const { night, frames } = await watchFolder({
@@ -268,21 +277,29 @@ function interruption(done: number, all: number): Warning {
   };
 }
 
+function partOf(part: number, all: number): Warning {
+  return {
+    code: 'part-of-night',
+    message: `${part} of ${all} frames: what is said of the night is about this shard; \`merge\` grades them all`,
+  };
+}
+
 /** The file of new records, if one is wanted. */
 async function recordWriter(
   flags: GradeFlags,
   parameters: object,
   resumed: LoadedRecords | null,
+  frames: number | null,
 ): Promise<RecordWriter | null> {
   const { continueRecords, createRecords } = await import('../record-file.js');
   const { samePath } = await import('../night-output.js');
   if (resumed !== null && (flags.ndjson === undefined || samePath(flags.ndjson, flags.resume))) {
-    return continueRecords(resumed);
+    return continueRecords(resumed, frames ?? 0);
   }
   if (flags.ndjson === undefined) return null;
   if (flags.ndjson !== '-') {
     const { checkFileTarget } = await import('../output.js');
     checkFileTarget(flags.ndjson, flags.force ?? false);
   }
-  return createRecords(flags.ndjson, { ...parameters });
+  return createRecords(flags.ndjson, { ...parameters }, frames);
 }

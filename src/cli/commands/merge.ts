@@ -5,6 +5,7 @@ import type { Warning } from '../../warnings.js';
 import { addLimitOptions, gradeOptions, type LimitFlags } from '../night-options.js';
 import { addNightOutputs, type NightOutputFlags } from '../night-output.js';
 import { addResultOptions, type ResultFlags } from '../options.js';
+import type { LoadedRecords } from '../record-file.js';
 import { createTerminal, type Terminal } from '../terminal.js';
 
 type MergeFlags = ResultFlags & LimitFlags & NightOutputFlags;
@@ -32,14 +33,16 @@ async function runMerge(
   const { resultTarget, writeResult } = await import('../result-output.js');
   const target = await resultTarget(flags);
   const { checkNightOutputs, writeNightOutputs } = await import('../night-output.js');
-  await checkNightOutputs(flags);
+  await checkNightOutputs(flags, files);
   const { loadRecords, requireSameParameters } = await import('../record-file.js');
   const loaded = files.map((file) => loadRecords(file));
   const [first] = loaded;
   const parameters = first?.parameters ?? {};
   for (const each of loaded) requireSameParameters(each.path, each, parameters);
   const warnings: Warning[] = loaded.flatMap(({ doubt, path }) =>
-    doubt === null ? [] : [{ code: 'records-damaged', message: doubt, file: path }],
+    doubt === null
+      ? []
+      : [{ code: 'records-damaged', message: `${doubt}; they are left out`, file: path }],
   );
   // A frame that two files hold counts once; the later file wins, as the later line does.
   const byFile = new Map(
@@ -48,16 +51,45 @@ async function runMerge(
   const frames = [...byFile.values()]
     .sort((a, b) => a.order - b.order || (a.frame.file < b.frame.file ? -1 : 1))
     .map(({ frame }) => frame);
+  const missing = missingOf(loaded, frames.length);
+  if (missing !== null) warnings.unshift(missing);
+  const complete = warnings.length === 0;
   const { resultOf, tell, writeNightPage } = await import('../night-result.js');
   const { gradeNight } = await import('../../grade/grade.js');
-  const options = gradeOptions(flags);
+  const options = gradeOptions(
+    flags,
+    frames.map(({ file }) => file),
+  );
   const night = gradeNight(frames, options);
   night.warnings.unshift(...warnings, ...frames.flatMap((frame) => frame.warnings));
   const known = parameters as unknown as NightParameters;
-  const result = await resultOf(night, known, options, true);
+  const result = await resultOf(night, known, options, complete);
   await writeResult(target, result, terminal);
   await writeNightPage(flags.html, result, terminal);
   await tell(night, frames.length === 1, terminal);
-  const code = await writeNightOutputs(night, frames, flags, terminal);
-  return code === 0 && night.frames.some((frame) => frame.error !== null) ? 1 : code;
+  if (!complete && flags.apply) {
+    // As after an interruption: a part of a night is no ground for moving files.
+    terminal.message('frames are missing: nothing was copied, linked or moved');
+  }
+  const acting = { ...flags, apply: complete && flags.apply === true };
+  const code = await writeNightOutputs(night, frames, acting, terminal);
+  if (code !== 0) return code;
+  return complete && night.frames.every((frame) => frame.error === null) ? 0 : 1;
+}
+
+/** What the records say of the list that they are parts of; null when they are all there, or do not say. */
+function missingOf(loaded: readonly LoadedRecords[], found: number): Warning | null {
+  const wholes = loaded.flatMap(({ wholeNight }) => (wholeNight === null ? [] : [wholeNight]));
+  const whole = Math.max(0, ...wholes);
+  if (wholes.some((each) => each !== whole)) {
+    return {
+      code: 'records-of-other-lists',
+      message: `the parts are of lists of ${[...new Set(wholes)].sort((a, b) => a - b).join(' and ')} frames: frames may be missing or be in none`,
+    };
+  }
+  if (found >= whole) return null;
+  return {
+    code: 'records-missing',
+    message: `${whole - found} of ${whole} frames have no record here: a part was not named, or was interrupted; what is said of the night is about the others`,
+  };
 }
