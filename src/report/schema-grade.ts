@@ -217,7 +217,11 @@ export const gradeDocumentSchema = z.strictObject({
       reference: textOrNull('--reference'),
     })
     .describe('every option that shaped the numbers'),
-  complete: z.boolean().describe('false after an interruption: some frames are missing'),
+  complete: z
+    .boolean()
+    .describe(
+      'false when frames are missing: after an interruption, from one shard, or where `merge` lacks records',
+    ),
   frames: z.array(frame).describe('one record per frame, in input order'),
   groups: z.array(group).describe('frames that belong together'),
   story: z.array(z.string()).describe('the night in plain sentences'),
