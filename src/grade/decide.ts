@@ -58,8 +58,12 @@ export function reasonsOf(
     ];
   }
   const reasons: Reason[] = [];
+  if (!hasReference) {
+    const text = `only ${count(frame.starsUsed)} measured, too few to recognise the field or to hold frames against each other`;
+    reasons.push(state('no match', text, 'doubtful'));
+  }
   if (hasReference && evidence.registration === null) {
-    const text = `its ${frame.starsUsed} star${frame.starsUsed === 1 ? '' : 's'} cannot be matched with the reference frame: cloud, another field, or a knock`;
+    const text = `its ${count(frame.starsUsed)} cannot be matched with the reference frame: cloud, another field, or a knock`;
     reasons.push(state('no match', text, 'drop'));
   }
   for (const judged of JUDGED) {
@@ -116,6 +120,10 @@ function graveness(reason: Reason, limits: NightLimits): number {
   return (reason.severity === 'drop' ? 1e6 : 0) + Math.min(1e5, spreads);
 }
 
+function count(stars: number): string {
+  return `${stars} star${stars === 1 ? '' : 's'}`;
+}
+
 function percent(share: number): string {
   return `${Math.round(100 * share)} %`;
 }
@@ -150,39 +158,46 @@ function fixedReasons(judged: Judged, evidence: Evidence, options: GradeOptions)
     value: number | null;
     limit: number;
     unit: string;
-    what: string;
+    words: (value: string) => string;
     low: boolean;
   }[] = [];
   const add = (
     limit: number | null,
     value: number | null,
     unit: string,
-    what: string,
+    words: (value: string) => string,
     low = true,
   ): void => {
-    if (limit !== null) bounds.push({ value, limit, unit, what, low });
+    if (limit !== null) bounds.push({ value, limit, unit, words, low });
   };
   if (judged === 'fwhm') {
     const px = frame.fwhmPx?.value ?? null;
     const scale = frame.scaleArcsecPerPx;
-    add(options.maxFwhmPx, px, 'px', 'stars wide');
+    add(options.maxFwhmPx, px, 'px', (v) => `stars ${v} px wide`);
     const arcsec = px === null || scale === null ? null : px * scale;
     // Without a scale the limit in arcsec says nothing about this frame, and the night's own limit holds.
-    if (arcsec !== null) add(options.maxFwhmArcsec, arcsec, 'arcsec', 'stars wide');
+    if (arcsec !== null)
+      add(options.maxFwhmArcsec, arcsec, 'arcsec', (v) => `stars ${v} arcsec wide`);
   } else if (judged === 'ellipticity') {
-    add(options.maxEllipticity, frame.ellipticity?.value ?? null, '', 'ellipticity');
+    add(options.maxEllipticity, frame.ellipticity?.value ?? null, '', (v) => `ellipticity ${v}`);
   } else if (judged === 'transparency') {
     const value = registration?.transparency?.value ?? null;
-    add(options.minTransparency, value, '', 'transparency', false);
+    add(options.minTransparency, value, '', (v) => `transparency ${v}`, false);
   } else if (judged === 'sky') {
-    add(options.maxBackgroundAdu, frame.backgroundAdu, 'ADU', 'background');
+    add(options.maxBackgroundAdu, frame.backgroundAdu, 'ADU', (v) => `sky of ${v} ADU`);
   } else {
-    add(options.minStars, frame.starsUsed, '', 'stars', false);
+    add(
+      options.minStars,
+      frame.starsUsed,
+      '',
+      (v) => `${v} star${v === '1' ? '' : 's'} measured`,
+      false,
+    );
   }
   if (bounds.length === 0) return null;
   return bounds
     .filter(({ value, limit, low }) => value !== null && (low ? value > limit : value < limit))
-    .map(({ value, limit, unit, what, low }) => ({
+    .map(({ value, limit, unit, words, low }) => ({
       code: RULES[judged].code,
       kind: 'fixed' as const,
       severity: 'drop' as const,
@@ -190,8 +205,17 @@ function fixedReasons(judged: Judged, evidence: Evidence, options: GradeOptions)
       limit,
       usual: null,
       unit,
-      text: `${what} ${plainNumber(value as number)}${unit && ` ${unit}`}, your limit is ${low ? 'at most' : 'at least'} ${plainNumber(limit)}`,
+      text: `${words(apart(value as number, limit))}, your limit is ${low ? 'at most' : 'at least'} ${plainNumber(limit)}`,
     }));
+}
+
+/** With as many digits as tell it from the limit. */
+function apart(value: number, limit: number): string {
+  for (let digits = 3; digits < 8; digits++) {
+    const text = String(Number(value.toPrecision(digits)));
+    if (Number(text) !== limit) return text;
+  }
+  return String(value);
 }
 
 function plainNumber(value: number): string {

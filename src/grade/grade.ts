@@ -57,10 +57,12 @@ export function gradeNight(frames: readonly NightFrame[], options: GradeOptions)
       const { group, sentences } = gradeGroup(frames, working, options, graded, groups.length);
       groups.push(group);
       story.push(...sentences);
-      if (group.frames < FEWEST_FOR_USUAL) {
+      const measured = working.frames.filter((i) => frames[i]?.fwhmPx).length;
+      if (measured < FEWEST_FOR_USUAL) {
+        const of = measured < group.frames ? ` (${measured} with measured stars)` : '';
         warnings.push({
           code: 'few-frames',
-          message: `${group.name}: ${group.frames} frame${group.frames === 1 ? '' : 's'}, too few to know what is usual; only fixed limits and missing stars count`,
+          message: `${group.name}: ${group.frames} frame${group.frames === 1 ? '' : 's'}${of}, too few to know what is usual; only fixed limits and missing stars count`,
         });
       }
     }

@@ -158,6 +158,8 @@ function trailsOf({ found, frame }: SearchedFrame): NightFrame['trails'] {
 
 function imageTypeOf(text: string | null): NightFrame['imageType'] {
   const plain = (text ?? '').toLowerCase();
+  // What was done to a light frame does not make it another kind: 'light, dark subtracted'.
+  if (plain.includes('light')) return 'light';
   // A 'flat dark' is a dark; a 'dark flat' too.
   if (plain.includes('dark')) return 'dark';
   if (plain.includes('bias') || plain.includes('zero') || plain.includes('offset')) return 'bias';

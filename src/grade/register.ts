@@ -145,8 +145,10 @@ function transparencyOf(match: Match, frame: NightFrame, reference: NightFrame):
   const median = weightedMedian(logs, errors);
   const scatter = Math.max(madSigma(logs, median), MAD_TO_SIGMA * medianOf(errors) * 0.5);
   const sigma = (1.2533 * scatter) / Math.sqrt(logs.length);
-  const exposures =
-    (frame.metadata?.exposureSeconds ?? 1) / (reference.metadata?.exposureSeconds ?? 1) || 1;
+  const mine = frame.metadata?.exposureSeconds ?? 0;
+  const its = reference.metadata?.exposureSeconds ?? 0;
+  // A header that says 0 says nothing.
+  const exposures = mine > 0 && its > 0 ? mine / its : 1;
   const value = Math.exp(median) / exposures;
   return { value, low: value * Math.exp(-sigma), high: value * Math.exp(sigma) };
 }

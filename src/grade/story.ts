@@ -27,7 +27,7 @@ export function storyOf(group: NightGroup, frames: readonly GradedFrame[]): stri
   for (const run of failedRuns(frames)) {
     const first = frames[run.from] as GradedFrame;
     const last = frames[run.to] as GradedFrame;
-    const many = `${run.count} frame${run.count === 1 ? '' : 's'} ${run.dropped > 0 ? 'dropped' : 'doubtful'}`;
+    const many = framesText(run.dropped, run.count - run.dropped);
     events.push({
       at: first.startMs ?? Number.POSITIVE_INFINITY,
       text: `${timeSpan(first, last)}${EVENTS[run.cause]}: ${many}.`,
@@ -64,16 +64,27 @@ export function storyOf(group: NightGroup, frames: readonly GradedFrame[]): stri
   return sentences.slice(0, MOST_SENTENCES);
 }
 
-function headline({ name, summary, frames }: NightGroup): string {
+/** '3 frames dropped, 1 doubtful'. */
+function framesText(dropped: number, doubtful: number): string {
+  const first = dropped > 0 ? dropped : doubtful;
+  const words = `${first} frame${first === 1 ? '' : 's'} ${dropped > 0 ? 'dropped' : 'doubtful'}`;
+  return dropped > 0 && doubtful > 0 ? `${words}, ${doubtful} doubtful` : words;
+}
+
+function headline({ name, summary, frames, reference }: NightGroup): string {
   const { kept, doubtful, dropped, totalSeconds, keptSeconds, effectiveSeconds } = summary;
   const parts = [
     `${kept} kept`,
     ...(doubtful > 0 ? [`${doubtful} doubtful`] : []),
     ...(dropped > 0 ? [`${dropped} dropped`] : []),
   ];
+  const worth =
+    reference === null
+      ? ''
+      : `, worth ${duration(effectiveSeconds)} of frames as good as the reference`;
   const time =
     totalSeconds > 0
-      ? ` ${duration(keptSeconds)} of ${duration(totalSeconds)} exposure kept, worth ${duration(effectiveSeconds)} of frames as good as the reference.`
+      ? ` ${duration(keptSeconds)} of ${duration(totalSeconds)} exposure kept${worth}.`
       : '';
   return `${name}: ${frames} frame${frames === 1 ? '' : 's'}, ${parts.join(', ')}.${time}`;
 }
@@ -127,7 +138,7 @@ function correlationSentence({ quantity, with: partner, slope }: Correlation): s
   const more = slope > 0;
   if (quantity === 'fwhmPx') {
     if (partner === 'temperature') {
-      return `The stars widened as it grew ${more ? 'warmer' : 'colder'}, ${Math.abs(slope).toFixed(2)} px per degree: the focus moves with the temperature.`;
+      return `The stars widened as it grew ${more ? 'warmer' : 'colder'}, ${Math.abs(slope).toFixed(2)} px per degree: as when the focus moves with the temperature.`;
     }
     if (partner === 'time') {
       return `The stars became ${more ? 'wider' : 'narrower'} through the night, ${Math.abs(slope).toFixed(2)} px per hour.`;

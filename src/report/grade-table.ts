@@ -32,7 +32,7 @@ export function nightText(night: Night, width: number, style: TextStyle): string
     );
   }
   if (night.groups.length > 1) {
-    blocks.push([style.strong('All together'), totals(night.summary)].join('\n'));
+    blocks.push([style.strong('All together'), totals(night.summary, true)].join('\n'));
   }
   if (blocks.length === 0) blocks.push('No frame was measured.');
   return `${blocks.join('\n\n')}\n`;
@@ -71,13 +71,15 @@ function groupText(
     parts.push('', style.strong('Why'));
     parts.push(...against.map((row) => reasonText(row, width, style)));
   }
-  parts.push('', totals(group.summary));
+  parts.push('', totals(group.summary, group.reference !== null));
   return parts.join('\n');
 }
 
 function frameColumns(rows: readonly Row[], style: TextStyle): Column[] {
   const frames = rows.map(({ frame }) => frame);
-  const arcsec = frames.every((frame) => frame.fwhmPx === null || frame.fwhmArcsec !== null);
+  const arcsec =
+    frames.every((frame) => frame.fwhmPx === null || frame.fwhmArcsec !== null) &&
+    frames.some((frame) => frame.fwhmArcsec !== null);
   const number = (head: string, cell: (frame: GradedFrame) => string): Column => ({
     head,
     align: 'right',
@@ -140,11 +142,17 @@ function reasonText({ frame, name }: Row, width: number, style: TextStyle): stri
 }
 
 /** Kept and effective exposure, and what each cause took. */
-function totals(summary: GroupSummary): string {
-  const lines = [
-    `kept ${count(summary.kept)}, doubtful ${count(summary.doubtful)}, dropped ${count(summary.dropped)}; ` +
-      `${minutes(summary.keptSeconds)} of ${minutes(summary.totalSeconds)} min kept, worth ${minutes(summary.effectiveSeconds)} min of reference frames`,
-  ];
+function totals(summary: GroupSummary, hasReference: boolean): string {
+  const counts = `kept ${count(summary.kept)}, doubtful ${count(summary.doubtful)}, dropped ${count(summary.dropped)}`;
+  const worth = hasReference
+    ? `, worth ${minutes(summary.effectiveSeconds)} min of reference frames`
+    : '';
+  // Without exposures there is no time to add up.
+  const time =
+    summary.totalSeconds > 0
+      ? `; ${minutes(summary.keptSeconds)} of ${minutes(summary.totalSeconds)} min kept${worth}`
+      : '; exposure not known';
+  const lines = [counts + time];
   const lost = summary.lost.filter(
     ({ droppedSeconds, weakenedSeconds }) => droppedSeconds + weakenedSeconds >= 30,
   );
