@@ -1,5 +1,6 @@
 /** The files of a through-focus run from path to analysis. A frame that cannot be used never stops the others. */
 import { planChannels } from '../detect/lattice.js';
+import { FrameReadError } from '../errors.js';
 import type { Frame, FrameMetadata, FrameOverrides } from '../frame/frame.js';
 import { openFrame } from '../frame/open.js';
 import type { FrameResult } from '../measure/result.js';
@@ -100,7 +101,6 @@ async function lookAt(
     warnings.push(...frame.warnings);
     const position = given ?? frame.metadata.focusPosition;
     if (position === null) {
-      const { FrameReadError } = await import('../errors.js');
       throw new FrameReadError(
         'no-position',
         file,

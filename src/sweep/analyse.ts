@@ -5,42 +5,39 @@
  * holds for the cells of the frame, and, along one axis with b²/2, for radial and tangential foci.
  */
 
+import { studentInflation } from '../measure/bootstrap.js';
 import type { Uncertain } from '../measure/result.js';
 import { plusMinus, scaled } from '../measure/uncertain.js';
 import { depthOfFocusUm } from '../optics/depth-of-focus.js';
 import { createRandom } from '../stats/random.js';
 import { medianOf, standardDeviation } from '../stats/robust.js';
-import { type FocusCurve, fitFocusCurve, robustColumns } from './curve.js';
+import { type FocusCurve, fitFocusCurve, focusWeights, robustColumns } from './curve.js';
 import { fieldFocus } from './field-focus.js';
-import type {
-  ChannelFocus,
-  ColourShift,
-  SweepAnalysis,
-  SweepChannel,
-  SweepFacts,
-  SweepRun,
+import {
+  type ChannelFocus,
+  type ColourShift,
+  type SweepAnalysis,
+  type SweepChannel,
+  type SweepFacts,
+  type SweepRun,
+  squareSize,
 } from './result.js';
 import { sweepSentence, sweepWarnings } from './words.js';
 
 const GREEN_NM = 530;
 const DRAWS = 200;
 const FEWEST_STARS = 3;
-/** Two-sided 68.27 % points of Student's t for 1 to 10 degrees of freedom (any table), then 1 + 1/(4ν) + … . */
-const STUDENT_68 = [1.837, 1.321, 1.197, 1.142, 1.111, 1.091, 1.077, 1.067, 1.059, 1.053];
 
 /** Factor on a standard error of `freedom` degrees for a 68.27 % interval. */
 function student68(freedom: number): number {
-  if (freedom < 1) return Number.POSITIVE_INFINITY;
-  return STUDENT_68[Math.floor(freedom) - 1] ?? 1 + 0.5 / freedom;
+  return freedom < 1 ? Number.POSITIVE_INFINITY : studentInflation(freedom);
 }
 
-/** A frame's size² in one channel: the median over stars of xx + yy. */
+/** A frame's size² in one channel: the median over stars. */
 function frameSizes(run: SweepRun, channel: SweepChannel, stars: readonly number[]): number[] {
   return run.frames.map((frame) => {
     const m = frame.moments[channel];
-    return m === undefined
-      ? Number.NaN
-      : medianOf(stars.map((s) => (m[3 * s] as number) + (m[3 * s + 2] as number)));
+    return m === undefined ? Number.NaN : medianOf(stars.map((s) => squareSize(m, s)));
   });
 }
 
@@ -54,15 +51,7 @@ function colourDifferences(
     const a = frame.moments[channel];
     const b = frame.moments[run.reference];
     if (a === undefined || b === undefined) return Number.NaN;
-    return medianOf(
-      stars.map(
-        (s) =>
-          (a[3 * s] as number) +
-          (a[3 * s + 2] as number) -
-          (b[3 * s] as number) -
-          (b[3 * s + 2] as number),
-      ),
-    );
+    return medianOf(stars.map((s) => squareSize(a, s) - squareSize(b, s)));
   });
 }
 
@@ -76,12 +65,10 @@ function shiftOf(
   const rows = z.flatMap((_, i) => (Number.isFinite(difference[i]) ? [i] : []));
   if (rows.length < 4) return null;
   const u = rows.map((i) => (z[i] as number) - curve.z0);
-  // Errors of a size² grow with the size².
-  const prior = u.map((v) => 1 / (curve.a2 + curve.b2 * v * v) ** 2);
   const fit = robustColumns(
     [u.map(() => 1), u],
     rows.map((i) => difference[i] as number),
-    prior,
+    focusWeights(curve, u),
   );
   if (fit === null) return null;
   return {
@@ -112,10 +99,11 @@ export function analyseSweep(given: SweepRun, facts: SweepFacts): SweepAnalysis 
   const low = Math.min(...z);
   const high = Math.max(...z);
   for (const channel of run.channels) {
-    const own = frameSizes(run, channel, stars);
-    const ownCurve = stars.length >= FEWEST_STARS ? fitFinite(z, own) : null;
+    const isReference = channel === run.reference;
+    const own = isReference ? sizes : frameSizes(run, channel, stars);
+    const ownCurve = isReference || stars.length < FEWEST_STARS ? curve : fitFinite(z, own);
     let best: Uncertain | null = null;
-    if (channel === run.reference) {
+    if (isReference) {
       if (curve !== null) best = plusMinus(curve.z0, curve.z0Error * student68(z.length - 3));
     } else if (curve !== null) {
       shifts[channel] = colourShift(run, channel, stars, z, curve, random);
@@ -145,7 +133,7 @@ export function analyseSweep(given: SweepRun, facts: SweepFacts): SweepAnalysis 
   if (usable === null)
     for (const channel of run.channels) if (shifts[channel]) shifts[channel] = null;
   const depth = facts.focalRatio === null ? null : depthOfFocusUm(GREEN_NM, facts.focalRatio);
-  const field = fieldFocus(run, stars, z, usable, facts);
+  const field = fieldFocus(run, stars, z, sizes, usable, facts);
   const analysis: SweepAnalysis = {
     stars: stars.length,
     channels,
@@ -176,7 +164,7 @@ function inOrder(run: SweepRun): SweepRun['frames'] {
   );
 }
 
-/** Stars measured in every channel of nearly every frame: medians of one frame and the next are then of the same stars. */
+/** Stars measured in every channel of every frame: medians of one frame and the next are then of the same stars. */
 function completeStars(run: SweepRun): number[] {
   return Array.from(run.x, (_, s) => s).filter((s) =>
     run.channels.every((channel) =>
@@ -320,11 +308,10 @@ function findBacklash(run: SweepRun, z: readonly number[], sizes: readonly numbe
   const curve = fitFinite(z, sizes);
   if (curve === null) return none;
   const u = z.map((v) => v - curve.z0);
-  const prior = u.map((v) => 1 / (curve.a2 + curve.b2 * v * v) ** 2);
   const fit = robustColumns(
     [u.map(() => 1), u, u.map((v) => v * v), u.map((v, i) => v * (directions[i] as number))],
     sizes,
-    prior,
+    focusWeights(curve, u),
   );
   if (fit === null) return none;
   const b2 = fit.coefficients[2] as number;

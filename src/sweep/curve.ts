@@ -38,10 +38,10 @@ export function robustColumns(
   if (n < p) return null;
   let weights = prior.map(() => 1);
   let coefficients: number[] = [];
-  let errors: number[] = [];
+  let normalMatrix = new Float64Array(p * p);
   let scatter = 0;
   for (let round = 0; round < ROUNDS; round++) {
-    const normalMatrix = new Float64Array(p * p);
+    normalMatrix = new Float64Array(p * p);
     const right = new Float64Array(p);
     for (let i = 0; i < n; i++) {
       const w = (weights[i] as number) * (prior[i] as number);
@@ -78,15 +78,20 @@ export function robustColumns(
       total += weights[i] as number;
     });
     scatter = total > p ? Math.sqrt(squares / (total - p)) : Number.NaN;
-    errors = coefficients.map((_, j) => {
-      const unit = new Float64Array(p);
-      unit[j] = 1;
-      return solveCholesky(normalMatrix.slice(), unit, p)
-        ? scatter * Math.sqrt(Math.max(0, unit[j] as number))
-        : Number.NaN;
-    });
   }
+  const errors = coefficients.map((_, j) => {
+    const unit = new Float64Array(p);
+    unit[j] = 1;
+    return solveCholesky(normalMatrix.slice(), unit, p)
+      ? scatter * Math.sqrt(Math.max(0, unit[j] as number))
+      : Number.NaN;
+  });
   return { coefficients, errors, weights, scatter };
+}
+
+/** Prior weights of size² or of its differences at distances `u` from focus: errors of a size² grow with the size². */
+export function focusWeights({ a2, b2 }: FocusCurve, u: readonly number[]): number[] {
+  return u.map((v) => 1 / (a2 + b2 * v * v) ** 2);
 }
 
 /**

@@ -1,9 +1,14 @@
 /** Best focus over the frame: a plane (tilt) and a bowl (curvature) through the foci of the stars, the foci of nine cells, astigmatism. */
 import type { Uncertain } from '../measure/result.js';
 import { plusMinus } from '../measure/uncertain.js';
-import { medianOf } from '../stats/robust.js';
-import { type FocusCurve, robustColumns } from './curve.js';
-import type { SweepAnalysis, SweepCell, SweepFacts, SweepRun } from './result.js';
+import { type FocusCurve, focusWeights, robustColumns } from './curve.js';
+import {
+  type SweepAnalysis,
+  type SweepCell,
+  type SweepFacts,
+  type SweepRun,
+  squareSize,
+} from './result.js';
 
 const SIDE = 3;
 const FEWEST_IN_CELL = 3;
@@ -16,11 +21,15 @@ type FieldFocus = Pick<
   'tiltDeg' | 'tiltDirectionDeg' | 'curvatureRadiusMm' | 'cells'
 >;
 
-/** @param curve of the reference channel, or null where focus is not bracketed: then nothing can be told */
+/**
+ * @param sizes size² of each frame in the reference channel
+ * @param curve of that channel, or null where focus is not bracketed: then nothing can be told
+ */
 export function fieldFocus(
   run: SweepRun,
   stars: readonly number[],
   z: readonly number[],
+  sizes: readonly number[],
   curve: FocusCurve | null,
   facts: SweepFacts,
 ): FieldFocus {
@@ -28,7 +37,7 @@ export function fieldFocus(
   if (curve === null) return nothing;
   const middleX = (run.width - 1) / 2;
   const middleY = (run.height - 1) / 2;
-  const foci = starFoci(run, stars, z, curve);
+  const foci = starFoci(run, stars, z, sizes, curve);
   const cells = cellFoci(run, stars, foci);
   if (stars.length < FEWEST_STARS) return { ...nothing, cells };
   const length = Math.hypot(middleX, middleY);
@@ -80,15 +89,13 @@ function starFoci(
   run: SweepRun,
   stars: readonly number[],
   z: readonly number[],
+  sizes: readonly number[],
   curve: FocusCurve,
 ): StarFocus[] {
   const u = z.map((v) => v - curve.z0);
-  const prior = u.map((v) => 1 / (curve.a2 + curve.b2 * v * v) ** 2);
+  const prior = focusWeights(curve, u);
   const columns = [u.map(() => 1), u];
   const moments = run.frames.map((frame) => frame.moments[run.reference] as Float64Array);
-  const typical = moments.map((m) =>
-    medianOf(stars.map((s) => (m[3 * s] as number) + (m[3 * s + 2] as number))),
-  );
   const slopeOf = (values: readonly number[]): number =>
     robustColumns(columns, values, prior)?.coefficients[1] ?? Number.NaN;
   return stars.map((s) => {
@@ -96,9 +103,7 @@ function starFoci(
       (run.y[s] as number) - (run.height - 1) / 2,
       (run.x[s] as number) - (run.width - 1) / 2,
     );
-    const whole = moments.map(
-      (m, i) => (m[3 * s] as number) + (m[3 * s + 2] as number) - (typical[i] as number),
-    );
+    const whole = moments.map((m, i) => squareSize(m, s) - (sizes[i] as number));
     const along = moments.map(
       (m) =>
         Math.cos(2 * angle) * ((m[3 * s] as number) - (m[3 * s + 2] as number)) +

@@ -20,6 +20,11 @@ export interface SweepFrame {
   matched: boolean;
 }
 
+/** xx + yy of star `s`, px². */
+export function squareSize(moments: Float64Array, s: number): number {
+  return (moments[3 * s] as number) + (moments[3 * s + 2] as number);
+}
+
 /** The stars of the run, at their places on the sharpest frame. */
 export interface SweepRun {
   frames: SweepFrame[];

@@ -1,6 +1,7 @@
 /** What a run says in words, and what is doubtful about it. */
 import { focalLengthFraction } from '../optics/depth-of-focus.js';
 import { achromatShare } from '../optics/lens-expectation.js';
+import type { Warning } from '../warnings.js';
 import type { SweepAnalysis, SweepFacts, SweepRun } from './result.js';
 
 const FEW_STARS = 8;
@@ -13,8 +14,8 @@ export function sweepWarnings(
   run: SweepRun,
   analysis: SweepAnalysis,
   backlashApplied: boolean,
-): { code: string; message: string; file?: string }[] {
-  const warnings: { code: string; message: string; file?: string }[] = [];
+): Warning[] {
+  const warnings: Warning[] = [];
   const warn = (code: string, message: string, file?: string): void => {
     warnings.push(file === undefined ? { code, message } : { code, message, file });
   };
