@@ -1,6 +1,5 @@
 /** The page of `compare`: made from the document alone, with its pictures handed in. */
 import {
-  type ComparedTelescope,
   type ComparisonRow,
   type FairnessItem,
   NO_DIFFERENCE,
@@ -9,6 +8,7 @@ import {
 } from '../compare/result.js';
 import { listOf } from '../compare/words.js';
 import type { CompareDocument } from './compare-json.js';
+import { telescopesBody } from './compare-page-telescopes.js';
 import {
   AMPLE,
   caveatLetters,
@@ -17,13 +17,11 @@ import {
   isTold,
   leadersOf,
   toldItems,
-  valueOrLimit,
   valueText,
   weightWords,
 } from './compare-table.js';
 import {
   GROUP_WORDS,
-  lensWords,
   profileStars,
   quantityWords,
   shortLabels,
@@ -35,15 +33,7 @@ import { term } from './html/glossary.js';
 import { type Html, html, type Part } from './html/markup.js';
 import { htmlPage, methodSection, parameterWords, warningSection } from './html/page.js';
 import { dataTable, factList } from './html/table.js';
-import {
-  count,
-  fixed,
-  NOT_MEASURED,
-  nominal,
-  signed,
-  significant,
-  withUncertainty,
-} from './number.js';
+import { count, NOT_MEASURED, nominal, signed, withUncertainty } from './number.js';
 
 /** Longest label in a heading; the table of telescopes holds them whole. */
 const LABEL_WIDTH = 24;
@@ -255,87 +245,6 @@ function reasonList(rows: readonly ComparisonRow[]): Html | null {
   return html`<h3>Not comparable</h3>${factList(
     [...byReason].map(([reason, quantities]) => [quantities.join(', '), reason]),
   )}`;
-}
-
-function telescopesBody(document: CompareDocument, names: Names): (Html | null)[] {
-  const { telescopes, transforms, angularUnit } = document;
-  const failed = telescopes.flatMap((each) =>
-    each.failed.map(({ file, error }): [string, string] => [
-      `${names.get(each.label)}: ${file}`,
-      `${error.message}: ${error.remedy}`,
-    ]),
-  );
-  return [
-    dataTable({
-      caption: 'What was compared',
-      columns: [
-        { head: 'telescope' },
-        { head: 'frames' },
-        { head: html`size, ${term('px')}` },
-        { head: html`${term('arcsec')} per px` },
-        { head: 'lens', align: 'left' },
-        { head: 'exposure' },
-        { head: html`blue ${term('defocus')}, µm` },
-        { head: 'own stars' },
-      ],
-      rows: telescopes.map(telescopeCells),
-      note: html`Blue defocus: the blur that turns green into blue, as a length along the axis; one frame gives no sign. Own stars: those behind what is said of a telescope’s own field.`,
-      sortable: false,
-    }),
-    angularUnit === 'px'
-      ? html`<p class="note">No scale is known: angles are in pixels of the first telescope.</p>`
-      : null,
-    factList(telescopes.map(({ label, files }) => [names.get(label) ?? '', fileWords(files)])),
-    dataTable({
-      caption: 'How the fields lie on one another',
-      columns: [
-        { head: 'telescope' },
-        { head: 'onto', align: 'left' },
-        { head: 'stars' },
-        { head: 'scale' },
-        { head: 'turned, °' },
-        { head: 'mirrored', align: 'left' },
-        { head: 'residual, px' },
-        { head: 'in common, %' },
-      ],
-      rows: transforms.map((each) => [
-        names.get(each.label) ?? '',
-        names.get(each.onto) ?? '',
-        count(each.matchedStars),
-        fixed(each.description.scale, 4),
-        fixed(each.description.rotationDeg, 2),
-        each.description.mirrored ? 'yes' : 'no',
-        fixed(each.residualRmsPx, 2),
-        fixed(100 * each.overlapFraction, 0),
-      ]),
-      sortable: false,
-    }),
-    failed.length === 0 ? null : html`<h3>Frames that were left out</h3>${factList(failed)}`,
-  ];
-}
-
-function telescopeCells(each: ComparedTelescope): Part[] {
-  const { width, height, scaleArcsecPerPx: scale, exposureSeconds: time } = each;
-  return [
-    each.label,
-    `${count(each.files.length)}${each.failed.length > 0 ? `, ${count(each.failed.length)} left out` : ''}`,
-    width === null || height === null ? NOT_MEASURED : `${width} × ${height}`,
-    scale === null
-      ? NOT_MEASURED
-      : `${significant(scale, 4)}${each.scaleSource === 'match' ? ' (from the stars)' : ''}`,
-    lensWords(each) || NOT_MEASURED,
-    time === null ? NOT_MEASURED : `${nominal(time)} s`,
-    valueOrLimit(each.blueDefocusUm, 1),
-    count(each.ownStars),
-  ];
-}
-
-/** Files named on the page, for each telescope. */
-const MOST_FILES = 5;
-
-function fileWords(files: readonly string[]): string {
-  const more = files.length - MOST_FILES;
-  return `${files.slice(0, MOST_FILES).join(', ')}${more > 0 ? ` and ${count(more)} more` : ''}`;
 }
 
 const METHOD = [
