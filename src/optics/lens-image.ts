@@ -185,17 +185,27 @@ export function enclosedInBand(
   return out.map((value) => value / total);
 }
 
+/** Ends of the stretch of a curve in which `rising` reaches `value`: radius and light of both. The curve begins with no light at 0. */
+function stretchAt(
+  radiusArcsec: Float64Array,
+  curve: Float64Array,
+  rising: Float64Array,
+  value: number,
+): [number, number, number, number] {
+  let i = 0;
+  while (i < curve.length - 1 && (rising[i] as number) < value) i++;
+  const [r0, e0] = i === 0 ? [0, 0] : [radiusArcsec[i - 1] as number, curve[i - 1] as number];
+  return [r0, e0, radiusArcsec[i] as number, curve[i] as number];
+}
+
 /** Radius that holds `share` of the light of a curve, linear in radius² between its points. */
 export function radiusOfShare(
   { radiusArcsec }: LensImage,
   curve: Float64Array,
   share: number,
 ): number {
-  let i = 0;
-  while (i < curve.length - 1 && (curve[i] as number) < share) i++;
-  const [r0, e0] = i === 0 ? [0, 0] : [radiusArcsec[i - 1] as number, curve[i - 1] as number];
-  const r1 = radiusArcsec[i] as number;
-  const t = (share - e0) / ((curve[i] as number) - e0);
+  const [r0, e0, r1, e1] = stretchAt(radiusArcsec, curve, curve, share);
+  const t = (share - e0) / (e1 - e0);
   return Math.sqrt(r0 * r0 + t * (r1 * r1 - r0 * r0));
 }
 
@@ -205,10 +215,7 @@ export function shareWithin(
   curve: Float64Array,
   radius: number,
 ): number {
-  let i = 0;
-  while (i < curve.length - 1 && (radiusArcsec[i] as number) < radius) i++;
-  const [r0, e0] = i === 0 ? [0, 0] : [radiusArcsec[i - 1] as number, curve[i - 1] as number];
-  const r1 = radiusArcsec[i] as number;
+  const [r0, e0, r1, e1] = stretchAt(radiusArcsec, curve, radiusArcsec, radius);
   const t = (radius * radius - r0 * r0) / (r1 * r1 - r0 * r0);
-  return e0 + t * ((curve[i] as number) - e0);
+  return e0 + t * (e1 - e0);
 }
