@@ -22,6 +22,16 @@ export function escapeControls(text: string): string {
   });
 }
 
+/** The same for elements and quoted attributes of HTML and SVG: what markup is made of becomes a character reference. */
+export function escapeMarkup(text: string): string {
+  return escapeControls(text)
+    .replaceAll('&', '&amp;')
+    .replaceAll('<', '&lt;')
+    .replaceAll('>', '&gt;')
+    .replaceAll('"', '&quot;')
+    .replaceAll("'", '&#39;');
+}
+
 /** The same for finished JSON text: what JSON itself leaves raw becomes a `\uXXXX` escape, so the value is unchanged. */
 export function escapeJsonText(json: string): string {
   return json.replace(UNSAFE, (character) =>

@@ -1,5 +1,5 @@
 /** HTML as a value of its own, so that text from files can never pass for markup: whatever is not `Html` is escaped. */
-import { escapeControls } from '../escape.js';
+import { escapeMarkup } from '../escape.js';
 
 /** Finished markup. Made by `html` and the building blocks beside it, never from text that came from a file. */
 export interface Html {
@@ -9,19 +9,9 @@ export interface Html {
 /** What may stand in a template: text and numbers are escaped, lists are joined, null and empty text leave nothing. */
 export type Part = string | number | null | Html | readonly Part[];
 
-/** Text made safe in elements and in quoted attributes; control and direction characters become visible escapes. */
-function escapeHtml(text: string): string {
-  return escapeControls(text)
-    .replaceAll('&', '&amp;')
-    .replaceAll('<', '&lt;')
-    .replaceAll('>', '&gt;')
-    .replaceAll('"', '&quot;')
-    .replaceAll("'", '&#39;');
-}
-
 function markupOf(part: Part): string {
   if (part === null) return '';
-  if (typeof part === 'string') return escapeHtml(part);
+  if (typeof part === 'string') return escapeMarkup(part);
   if (typeof part === 'number') return String(part);
   return 'markup' in part ? part.markup : part.map(markupOf).join('');
 }

@@ -3,17 +3,7 @@
  * Colours are plain values in classes, so that every renderer knows them; a dark page overrides them by media query. Meaning is never
  * carried by colour alone: lines differ in dashes, tiles carry their number.
  */
-import { escapeControls } from '../escape.js';
-
-/** Text made safe for XML: control and direction characters become visible escapes. */
-function escapeXml(text: string): string {
-  return escapeControls(text)
-    .replaceAll('&', '&amp;')
-    .replaceAll('<', '&lt;')
-    .replaceAll('>', '&gt;')
-    .replaceAll('"', '&quot;')
-    .replaceAll("'", '&#39;');
-}
+import { escapeMarkup } from '../escape.js';
 
 /** A coordinate: three decimals are finer than any screen; no exponent, no "−0". */
 export function num(value: number): string {
@@ -49,7 +39,7 @@ text{font:13px "Liberation Sans",Arial,Helvetica,sans-serif;fill:#1f2328}
 /** The whole document. It names no outside address but the namespace that SVG itself requires. */
 export function svgDocument({ width, height, title, description, body }: Picture): string {
   const [w, h] = [num(width), num(height)];
-  return `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 ${w} ${h}" width="${w}" height="${h}" role="img"><title>${escapeXml(title)}</title><desc>${escapeXml(description)}</desc><style>${PICTURE_CSS}</style><rect class="paper" width="${w}" height="${h}"/>${body}</svg>\n`;
+  return `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 ${w} ${h}" width="${w}" height="${h}" role="img"><title>${escapeMarkup(title)}</title><desc>${escapeMarkup(description)}</desc><style>${PICTURE_CSS}</style><rect class="paper" width="${w}" height="${h}"/>${body}</svg>\n`;
 }
 
 export interface TextOptions {
@@ -65,12 +55,12 @@ export function textAt(x: number, y: number, text: string, options: TextOptions 
   const turn =
     rotate === undefined ? '' : ` transform="rotate(${num(rotate)} ${num(x)} ${num(y)})"`;
   const named = className === undefined ? '' : ` class="${className}"`;
-  return `<text x="${num(x)}" y="${num(y)}" text-anchor="${anchor}"${named}${turn}>${escapeXml(text)}</text>`;
+  return `<text x="${num(x)}" y="${num(y)}" text-anchor="${anchor}"${named}${turn}>${escapeMarkup(text)}</text>`;
 }
 
 /** The tooltip of the element that it stands in. */
 export function titleOf(text: string): string {
-  return `<title>${escapeXml(text)}</title>`;
+  return `<title>${escapeMarkup(text)}</title>`;
 }
 
 export function lineFrom(
