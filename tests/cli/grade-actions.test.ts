@@ -14,7 +14,7 @@ import { tmpdir } from 'node:os';
 import { basename, join } from 'node:path';
 import { parquetReadObjects } from 'hyparquet';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
-import { writeNight } from '../helpers/night-files.js';
+import { SIX_OF_EIGHT, writeNight } from '../helpers/night-files.js';
 import { bluerim, temporaryFolder } from '../helpers/run-bin.js';
 
 let made = '';
@@ -24,16 +24,7 @@ let files: string[] = [];
 
 beforeAll(async () => {
   made = mkdtempSync(join(tmpdir(), 'bluerim-act-'));
-  files = writeNight(
-    {
-      seed: 41,
-      frames: [...Array.from({ length: 6 }, () => ({})), { wide: 1.9 }, { noStars: true }],
-      width: 300,
-      height: 240,
-      stars: 40,
-    },
-    join(made, 'night'),
-  ).files;
+  files = writeNight(SIX_OF_EIGHT, join(made, 'night')).files;
   records = join(made, 'r.ndjson');
   const { code } = await bluerim([
     'grade',

@@ -1,5 +1,4 @@
 /** `grade --watch`: frames graded as they arrive; half-written files wait, pictures are passed over, Ctrl-C reports. */
-import { spawn } from 'node:child_process';
 import { appendFileSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
@@ -8,7 +7,8 @@ import { alarmOf } from '../../src/cli/watch.js';
 import { DEFAULT_GRADE_OPTIONS, gradeNight } from '../../src/grade/grade.js';
 import { makeNight } from '../helpers/night.js';
 import { nightFile } from '../helpers/night-files.js';
-import { BIN, bluerim, temporaryFolder } from '../helpers/run-bin.js';
+import { bluerim, temporaryFolder } from '../helpers/run-bin.js';
+import { watching } from '../helpers/watching.js';
 
 const plan = {
   seed: 51,
@@ -23,33 +23,7 @@ test.each([[[]], [['--poll', '0.3']]])('a folder that fills (%j)', async (extra)
   mkdirSync(folder);
   const records = join(temporaryFolder(), 'r.ndjson');
   writeFileSync(join(folder, 'a.fits'), nightFile(plan, 0).bytes);
-  const child = spawn(process.execPath, [
-    BIN,
-    'grade',
-    '--watch',
-    folder,
-    '--json',
-    '--ndjson',
-    records,
-    ...extra,
-  ]);
-  let stdout = '';
-  let stderr = '';
-  child.stdout.on('data', (text) => {
-    stdout += text;
-  });
-  child.stderr.on('data', (text) => {
-    stderr += text;
-  });
-  const ended = new Promise<number | null>((resolve) => {
-    child.on('close', resolve);
-  });
-  const seen = async (text: string): Promise<void> => {
-    while (!stderr.includes(text)) {
-      if (child.exitCode !== null) throw new Error(`ended early: ${stderr}`);
-      await sleep(20);
-    }
-  };
+  const { seen, end } = watching(['--watch', folder, '--json', '--ndjson', records, ...extra]);
   await seen('a.fits  keep');
   // A capture program that writes slowly: the frame must not be read before it is whole.
   const bytes = nightFile(plan, 1).bytes;
@@ -59,8 +33,8 @@ test.each([[[]], [['--poll', '0.3']]])('a folder that fills (%j)', async (extra)
   appendFileSync(join(folder, 'b.fits'), bytes.subarray(half));
   writeFileSync(join(folder, 'notes.txt'), 'clear skies');
   await seen('b.fits  keep');
-  child.kill('SIGINT');
-  expect(await ended).toBe(0);
+  const { code, stdout, stderr } = await end('SIGINT');
+  expect(code).toBe(0);
   const document = JSON.parse(stdout) as { frames: { file: string; decision: string }[] };
   expect(document.frames.map(({ decision }) => decision)).toEqual(['keep', 'keep']);
   expect(readFileSync(records, 'utf8').trim().split('\n')).toHaveLength(3);

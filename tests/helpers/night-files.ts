@@ -28,6 +28,15 @@ export interface NightTruth {
   weight: number;
 }
 
+/** Six frames to keep, then two to drop: one whose stars are wide, one without any. */
+export const SIX_OF_EIGHT: NightFilesPlan = {
+  seed: 41,
+  frames: [...Array.from({ length: 6 }, () => ({})), { wide: 1.9 }, { noStars: true }],
+  width: 300,
+  height: 240,
+  stars: 40,
+};
+
 const SKY_ELECTRONS = 150;
 const EXPOSURE_SECONDS = 120;
 

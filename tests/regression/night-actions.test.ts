@@ -20,7 +20,7 @@ import { basename, join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { type Action, doActions } from '../../src/cli/night-actions.js';
 import { undoActions } from '../../src/cli/undo-list.js';
-import { writeNight } from '../helpers/night-files.js';
+import { SIX_OF_EIGHT, writeNight } from '../helpers/night-files.js';
 import { bluerim, temporaryFolder } from '../helpers/run-bin.js';
 
 let made = '';
@@ -30,16 +30,7 @@ let records = '';
 
 beforeAll(async () => {
   made = mkdtempSync(join(tmpdir(), 'bluerim-lost-'));
-  files = writeNight(
-    {
-      seed: 41,
-      frames: [...Array.from({ length: 6 }, () => ({})), { wide: 1.9 }, { noStars: true }],
-      width: 300,
-      height: 240,
-      stars: 40,
-    },
-    join(made, 'night'),
-  ).files;
+  files = writeNight(SIX_OF_EIGHT, join(made, 'night')).files;
   records = await recordsOf(join(made, 'night'), made);
 });
 afterAll(() => rmSync(made, { recursive: true, force: true }));

@@ -1,5 +1,4 @@
 /** A watched folder in which files pause, change and get other names, and which goes and comes back. */
-import { spawn } from 'node:child_process';
 import {
   appendFileSync,
   copyFileSync,
@@ -9,10 +8,10 @@ import {
   writeFileSync,
 } from 'node:fs';
 import { basename, join } from 'node:path';
-import { setTimeout as sleep } from 'node:timers/promises';
-import { expect, onTestFinished, test } from 'vitest';
+import { expect, test } from 'vitest';
 import { nightFile } from '../helpers/night-files.js';
-import { BIN, temporaryFolder } from '../helpers/run-bin.js';
+import { temporaryFolder } from '../helpers/run-bin.js';
+import { type Watching, watching } from '../helpers/watching.js';
 
 const plan = {
   seed: 51,
@@ -23,38 +22,17 @@ const plan = {
 };
 const frame = (i: number): Uint8Array => nightFile(plan, i).bytes;
 
-interface Watching {
-  /** Waits until stderr says it so often. */
-  seen: (text: string, times?: number) => Promise<void>;
+interface FilesWatched {
+  seen: Watching['seen'];
   end: (signal: NodeJS.Signals) => Promise<{ code: number | null; files: string[] }>;
 }
 
-function watching(folder: string, cwd?: string): Watching {
-  const child = spawn(process.execPath, [BIN, 'grade', '--json', '--watch', folder], { cwd });
-  onTestFinished(() => {
-    child.kill('SIGKILL');
-  });
-  let stdout = '';
-  let stderr = '';
-  child.stdout.on('data', (text) => {
-    stdout += text;
-  });
-  child.stderr.on('data', (text) => {
-    stderr += text;
-  });
-  const closed = new Promise<number | null>((resolve) => {
-    child.on('close', resolve);
-  });
+function watchingFolder(folder: string, cwd?: string): FilesWatched {
+  const { seen, end } = watching(['--json', '--watch', folder], cwd);
   return {
-    seen: async (text, times = 1) => {
-      while (stderr.split(text).length <= times) {
-        if (child.exitCode !== null) throw new Error(`ended (${child.exitCode}): ${stderr}`);
-        await sleep(20);
-      }
-    },
+    seen,
     end: async (signal) => {
-      child.kill(signal);
-      const code = await closed;
+      const { code, stdout } = await end(signal);
       const { frames } = JSON.parse(stdout) as { frames: { file: string }[] };
       return { code, files: frames.map(({ file }) => basename(file)) };
     },
@@ -63,7 +41,7 @@ function watching(folder: string, cwd?: string): Watching {
 
 test('a frame whose writer paused, one that was replaced and one that got its name later count once', async () => {
   const folder = temporaryFolder();
-  const { seen, end } = watching(folder);
+  const { seen, end } = watchingFolder(folder);
   await seen('watching');
   const bytes = frame(0);
   const half = Math.floor(bytes.length / 2);
@@ -91,7 +69,7 @@ test('a folder that goes is waited for, and a request to end gives the report', 
   writeFileSync(join(out, 'a.fits'), frame(0));
   writeFileSync(join(out, 'b.fits'), frame(1));
   copyFileSync(join(out, 'a.fits'), join(folder, 'a.fits'));
-  const { seen, end } = watching('night/', out);
+  const { seen, end } = watchingFolder('night/', out);
   await seen('a.fits  keep');
   rmSync(folder, { recursive: true });
   await seen('waiting for it to come back');
