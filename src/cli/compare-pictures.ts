@@ -4,7 +4,7 @@ import type { CompareDocument } from '../report/compare-json.js';
 import { comparePictures } from '../report/compare-pictures.js';
 import type { NamedPicture } from '../report/field-pictures.js';
 import { brightestOf, colourStamp } from '../report/svg/crops.js';
-import { type PictureFlags, writePictures } from './picture-files.js';
+import { type PictureFlags, wantsPictures, writePictures, writeTextFile } from './picture-files.js';
 import { colourPng } from './png-data.js';
 import type { Terminal } from './terminal.js';
 
@@ -18,14 +18,14 @@ export async function writeComparePictures(
   document: () => CompareDocument,
   terminal: Terminal,
 ): Promise<void> {
-  if (flags.svg === undefined && flags.png === undefined && flags.html === undefined) return;
+  if (!wantsPictures(flags)) return;
   const pictures = await drawComparison(outcome);
   await writePictures(flags, pictures, terminal);
-  if (flags.html === undefined) return;
-  const { comparePage } = await import('../report/compare-page.js');
-  const { writeWhole } = await import('./output.js');
-  writeWhole(flags.html, comparePage(document(), pictures));
-  terminal.message(`wrote ${flags.html}`);
+  const page = async (): Promise<string> => {
+    const { comparePage } = await import('../report/compare-page.js');
+    return comparePage(document(), pictures);
+  };
+  await writeTextFile(flags.html, page, terminal);
 }
 
 /** None where nothing could be compared. */

@@ -2,7 +2,7 @@
 import type { FieldOutcome } from '../field/outcome.js';
 import type { FieldDocument } from '../report/field-json.js';
 import type { NamedPicture } from '../report/field-pictures.js';
-import { type PictureFlags, writePictures } from './picture-files.js';
+import { type PictureFlags, wantsPictures, writePictures, writeTextFile } from './picture-files.js';
 import type { Terminal } from './terminal.js';
 
 const PICTURES = ['whiskers', 'size', 'stars', 'light'] as const;
@@ -21,17 +21,17 @@ export function fieldPictureNames(rotated: boolean): string[] {
 export async function writeFieldPictures(
   flags: PictureFlags,
   outcome: FieldOutcome,
-  document: FieldDocument,
+  document: () => FieldDocument,
   terminal: Terminal,
 ): Promise<void> {
-  if (flags.svg === undefined && flags.png === undefined && flags.html === undefined) return;
+  if (!wantsPictures(flags)) return;
   const pictures = await drawField(outcome);
   await writePictures(flags, pictures.flat(), terminal);
-  if (flags.html === undefined) return;
-  const { fieldPage } = await import('../report/field-page.js');
-  const { writeWhole } = await import('./output.js');
-  writeWhole(flags.html, fieldPage(document, pictures));
-  terminal.message(`wrote ${flags.html}`);
+  const page = async (): Promise<string> => {
+    const { fieldPage } = await import('../report/field-page.js');
+    return fieldPage(document(), pictures);
+  };
+  await writeTextFile(flags.html, page, terminal);
 }
 
 /** Pictures of each set, in order. */

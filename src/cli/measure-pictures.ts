@@ -4,15 +4,16 @@ import type { StarCatalogue } from '../catalogue/catalogue.js';
 import type { FrameOverrides } from '../frame/frame.js';
 import type { NamedPicture } from '../report/field-pictures.js';
 import type { MeasureDocument } from '../report/json.js';
-import { checkPictures, type PictureFlags, writePictures } from './picture-files.js';
+import {
+  checkPictures,
+  type PictureFlags,
+  wantsPictures,
+  writePictures,
+  writeTextFile,
+} from './picture-files.js';
 import type { Terminal } from './terminal.js';
 
 const NAMES = ['profiles', 'encircled', 'contrast'] as const;
-
-/** Whether anything of it is asked for. */
-function wanted({ svg, png, html }: PictureFlags): boolean {
-  return svg !== undefined || png !== undefined || html !== undefined;
-}
 
 /** Name of a frame's picture: with the frame's place among several. */
 function nameOf(name: string, index: number, frames: number): string {
@@ -24,7 +25,7 @@ function nameOf(name: string, index: number, frames: number): string {
  * @throws OutputError
  */
 export async function checkMeasurePictures(flags: PictureFlags, frames: number): Promise<void> {
-  if (!wanted(flags)) return;
+  if (!wantsPictures(flags)) return;
   const { MOST_PICTURED } = await import('../report/measure-page.js');
   const names = Array.from({ length: Math.min(frames, MOST_PICTURED) }, (_, i) =>
     NAMES.map((name) => nameOf(name, i, frames)),
@@ -38,14 +39,15 @@ export async function checkMeasurePictures(flags: PictureFlags, frames: number):
  */
 export async function writeMeasurePictures(
   flags: PictureFlags,
-  document: MeasureDocument,
+  document: () => MeasureDocument,
   catalogues: readonly (StarCatalogue | null)[],
   overrides: FrameOverrides,
   terminal: Terminal,
 ): Promise<void> {
-  if (!wanted(flags)) return;
+  if (!wantsPictures(flags)) return;
   const { measurePage, measurePictures, MOST_PICTURED } = await import('../report/measure-page.js');
-  const { frames } = document;
+  const made = document();
+  const { frames } = made;
   const pictured = frames.slice(0, MOST_PICTURED);
   const pictures: NamedPicture[] = pictured.flatMap((result, i) =>
     measurePictures(result).map(({ name, picture }) => ({
@@ -54,13 +56,13 @@ export async function writeMeasurePictures(
     })),
   );
   await writePictures(flags, pictures, terminal);
-  if (flags.html === undefined) return;
-  const { frameImages } = await import('./frame-image.js');
-  const { writeWhole } = await import('./output.js');
-  const images = [];
-  for (const [i, result] of pictured.entries()) {
-    images.push(await frameImages(result, catalogues[i] ?? null, overrides));
-  }
-  writeWhole(flags.html, measurePage(document, images));
-  terminal.message(`wrote ${flags.html}`);
+  const page = async (): Promise<string> => {
+    const { frameImages } = await import('./frame-image.js');
+    const images = [];
+    for (const [i, result] of pictured.entries()) {
+      images.push(await frameImages(result, catalogues[i] ?? null, overrides));
+    }
+    return measurePage(made, images);
+  };
+  await writeTextFile(flags.html, page, terminal);
 }

@@ -35,7 +35,6 @@ const ACTING = 'Acting on it (only shown, until --apply is given):';
 const SHOWN = 12;
 /** Exit code after Ctrl-C, as shells count it: 128 + signal 2. */
 const INTERRUPTED = 130;
-const SIGNALS = ['SIGINT', 'SIGTERM', 'SIGHUP'] as const;
 
 export function addNightOutputs(command: Command): void {
   const add = (group: string, flags: string, meaning: string): void => {
@@ -209,15 +208,15 @@ async function carryOut(
   const [first] = actions;
   if (first === undefined) return true;
   const { doActions } = await import('./night-actions.js');
+  const { onSignals } = await import('./output.js');
   const { openUndoList } = await import('./undo-list.js');
   const path = undoList ?? listIn(dirname(first.to));
   const list = openUndoList(path);
   let made = 0;
   let stopped = false;
-  const stop = (): void => {
+  const release = onSignals(() => {
     stopped = true;
-  };
-  for (const signal of SIGNALS) process.on(signal, stop);
+  });
   try {
     await doActions(
       actions,
@@ -228,7 +227,7 @@ async function carryOut(
       () => stopped,
     );
   } finally {
-    for (const signal of SIGNALS) process.off(signal, stop);
+    release();
     list.close();
     if (made > 0) {
       terminal.message(

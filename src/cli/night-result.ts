@@ -3,6 +3,7 @@ import type { FrameOverrides } from '../frame/frame.js';
 import type { GradeOptions, Night } from '../grade/result.js';
 import type { GradeDocument, NightParameters } from '../report/grade-json.js';
 import type { TextStyle } from '../report/layout.js';
+import { writeTextFile } from './picture-files.js';
 import type { Result } from './result-output.js';
 import type { Terminal } from './terminal.js';
 
@@ -40,11 +41,11 @@ export async function writeNightPage(
   result: NightResult,
   terminal: Terminal,
 ): Promise<void> {
-  if (file === undefined) return;
-  const { gradePage } = await import('../report/grade-page.js');
-  const { writeWhole } = await import('./output.js');
-  writeWhole(file, gradePage(result.document()));
-  terminal.message(`wrote ${file}`);
+  const page = async (): Promise<string> => {
+    const { gradePage } = await import('../report/grade-page.js');
+    return gradePage(result.document());
+  };
+  await writeTextFile(file, page, terminal);
 }
 
 /** Warnings and failed files. */

@@ -138,7 +138,7 @@ export function maxStarsOption(meaning: string): Option {
 
 type Add = (group: string, option: Option) => void;
 
-function adder(command: Command): Add {
+export function adder(command: Command): Add {
   return (group, option) => {
     command.addOption(option.helpGroup(group));
   };
@@ -208,6 +208,14 @@ export function addResultOptions(command: Command): void {
       .argParser(wholeNumber(0, MOST_SEED))
       .default(DEFAULT_MEASURE_OPTIONS.seed),
   );
+  addOutputOptions(command);
+  command.addOption(forceOption());
+  command.addOption(colorOption());
+}
+
+/** In which form the result is printed, and where. */
+export function addOutputOptions(command: Command): void {
+  const add = adder(command);
   add(OUTPUT, new Option('--json', 'print one JSON document instead of tables'));
   add(
     OUTPUT,
@@ -216,8 +224,6 @@ export function addResultOptions(command: Command): void {
       'write the result to a file instead of stdout; a name ending in .json means --json',
     ),
   );
-  command.addOption(forceOption());
-  command.addOption(colorOption());
 }
 
 /** Adds every option of `measure`. */

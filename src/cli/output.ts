@@ -145,6 +145,14 @@ export function writeWhole(path: string, data: string | Uint8Array): void {
 
 const SIGNALS = ['SIGINT', 'SIGTERM', 'SIGHUP'] as const;
 
+/** Calls `stop` when the run is asked to end. @returns what takes that back */
+export function onSignals(stop: () => void): () => void {
+  for (const signal of SIGNALS) process.on(signal, stop);
+  return () => {
+    for (const signal of SIGNALS) process.off(signal, stop);
+  };
+}
+
 /**
  * Runs `write` with signals held back: they are delivered after it, when the file is whole or gone. (Node runs signal
  * handlers between synchronous calls, so none can interrupt `write` itself.)
@@ -154,13 +162,11 @@ function guarded(temporary: string, write: () => void): void {
     rmSync(temporary, { force: true });
     process.exit(INTERRUPTED);
   };
-  for (const signal of SIGNALS) process.on(signal, stop);
+  const release = onSignals(stop);
   try {
     write();
   } finally {
-    // Removed only after a turn of the event loop, so that a signal that came in meanwhile still stops the run.
-    setImmediate(() => {
-      for (const signal of SIGNALS) process.off(signal, stop);
-    });
+    // Only after a turn of the event loop, so that a signal that came in meanwhile still stops the run.
+    setImmediate(release);
   }
 }

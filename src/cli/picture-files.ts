@@ -1,5 +1,6 @@
 /** Pictures and pages of a result as files. */
 import { join } from 'node:path';
+import { UsageError } from '../errors.js';
 import type { NamedPicture } from '../report/field-pictures.js';
 import type { Terminal } from './terminal.js';
 
@@ -10,6 +11,8 @@ export interface PictureFlags {
   svg?: string;
   png?: string;
   html?: string;
+  /** The result itself, which no page may write over. */
+  output?: string;
   force?: boolean;
 }
 
@@ -20,6 +23,11 @@ const PNG_SCALE = 2;
 /** The density at which sharp draws one pixel for each unit of a drawing (its documentation, `density`). */
 const UNIT_DENSITY = 72;
 
+/** Whether pictures or a page are asked for. */
+export function wantsPictures({ svg, png, html }: PictureFlags): boolean {
+  return svg !== undefined || png !== undefined || html !== undefined;
+}
+
 /** Name of a picture's file. */
 export function pictureFile(name: string, kind: PictureKind = 'svg'): string {
   return `${name}.${kind}`;
@@ -27,9 +35,12 @@ export function pictureFile(name: string, kind: PictureKind = 'svg'): string {
 
 /**
  * Makes the folders and checks, before the work, that pictures and page can be written.
- * @throws OutputError
+ * @throws UsageError, OutputError
  */
 export async function checkPictures(flags: PictureFlags, names: readonly string[]): Promise<void> {
+  if (flags.html !== undefined && flags.html === flags.output) {
+    throw new UsageError('--html and --output name the same file', 'give them different names');
+  }
   const { checkFileTarget, checkFolderTarget } = await import('./output.js');
   const force = flags.force ?? false;
   for (const kind of KINDS) {
@@ -58,6 +69,18 @@ export async function writePictures(
     }
     terminal.message(`wrote ${pictures.length} pictures into ${folder}`);
   }
+}
+
+/** Writes a page or a drawing, where one is asked for; only then is it made. @throws OutputError */
+export async function writeTextFile(
+  file: string | undefined,
+  text: () => string | Promise<string>,
+  terminal: Terminal,
+): Promise<void> {
+  if (file === undefined) return;
+  const { writeWhole } = await import('./output.js');
+  writeWhole(file, await text());
+  terminal.message(`wrote ${file}`);
 }
 
 /** A drawing as PNG. */

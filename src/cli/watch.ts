@@ -11,6 +11,7 @@ import type { GradedFrame, GradeOptions, Night, ReasonCode } from '../grade/resu
 import { identityOf, lookAtFile } from '../pool/look-file.js';
 import { escapeControls } from '../report/escape.js';
 import { fixed } from '../report/number.js';
+import { onSignals } from './output.js';
 import type { RecordWriter } from './record-file.js';
 import type { Terminal } from './terminal.js';
 
@@ -45,7 +46,6 @@ const ALARMS: Partial<Record<ReasonCode, string>> = {
 
 /** How often the folder itself is looked for, ms: who watches it is not told when it goes. */
 const FOLDER_POLL_MS = 1000;
-const SIGNALS = ['SIGINT', 'SIGTERM', 'SIGHUP'] as const;
 
 /**
  * Watches until Ctrl-C or another signal to end. Each new frame is measured when it is complete, and gets one line; a warning is given
@@ -92,7 +92,7 @@ export async function watchFolder(
     stopped = true;
     wake();
   };
-  for (const signal of SIGNALS) process.on(signal, stop);
+  const release = onSignals(stop);
   message(`watching ${name}; Ctrl-C ends it and reports`);
   let night = gradeNight(frames, task.grading);
   try {
@@ -113,7 +113,7 @@ export async function watchFolder(
     }
   } finally {
     clearInterval(timer);
-    for (const signal of SIGNALS) process.off(signal, stop);
+    release();
     await watcher.close();
   }
   return { night, frames };

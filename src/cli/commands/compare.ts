@@ -124,9 +124,6 @@ async function runCompare(
   const facts = readTelescopes(flags.telescope ?? [], labels, shared);
   const { resultTarget, writeResult } = await import('../result-output.js');
   const target = await resultTarget(flags);
-  if (flags.html !== undefined && flags.html === flags.output) {
-    throw new UsageError('--html and --output name the same file', 'give them different names');
-  }
   await checkComparePictures(flags);
 
   const lists = await expandLabels(labels, flags.recursive ?? false);

@@ -128,7 +128,7 @@ async function writePage(
   const { measureDocument } = await import('../../report/json.js');
   const { writeMeasurePictures } = await import('../measure-pictures.js');
   // Three telescopes are not combined.
-  const document = measureDocument(results, null, DEFAULT_MEASURE_OPTIONS, {}, []);
+  const document = () => measureDocument(results, null, DEFAULT_MEASURE_OPTIONS, {}, []);
   await writeMeasurePictures({ html }, document, catalogues, {}, terminal);
 }
 
@@ -151,7 +151,7 @@ async function writeFieldPage(flags: DemoFlags, file: string, terminal: Terminal
     pedestalAdu: null,
     bias: null,
   });
-  const document = fieldDocument(outcome, DEFAULT_MEASURE_OPTIONS, {});
+  const document = () => fieldDocument(outcome, DEFAULT_MEASURE_OPTIONS, {});
   await writeFieldPictures({ html }, outcome, document, terminal);
 }
 

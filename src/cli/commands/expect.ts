@@ -6,6 +6,8 @@ import type { GlassPair, LensChoice, LensKind } from '../../optics/lens-expectat
 import type { TextStyle } from '../../report/layout.js';
 import type { Warning } from '../../warnings.js';
 import {
+  adder,
+  addOutputOptions,
   colorOption,
   forceOption,
   OUTPUT,
@@ -100,9 +102,7 @@ export function expectCommand(): Command {
     )
     .helpOption('-h, --help', 'show this help')
     .addHelpText('after', EXAMPLES);
-  const add = (group: string, option: Option): void => {
-    command.addOption(option.helpGroup(group));
-  };
+  const add = adder(command);
   add(
     LENS,
     new Option('--aperture <mm>', 'diameter of the lens, mm, from 10 to 2000').argParser(
@@ -179,14 +179,7 @@ export function expectCommand(): Command {
       'radius within which a star’s light is counted (default: 8 times the width of green stars)',
     ).argParser(within(1, 3600, ' arcsec')),
   );
-  add(OUTPUT, new Option('--json', 'print one JSON document instead of tables'));
-  add(
-    OUTPUT,
-    new Option(
-      '-o, --output <file>',
-      'write the result to a file instead of stdout; a name ending in .json means --json',
-    ),
-  );
+  addOutputOptions(command);
   add(
     OUTPUT,
     new Option(
@@ -314,11 +307,10 @@ async function writeChart(
   terminal: Terminal,
 ): Promise<void> {
   const [chart] = pictures;
-  if (file === undefined || chart === undefined) return;
+  if (chart === undefined) return;
   const { svgDocument } = await import('../../report/svg/document.js');
-  const { writeWhole } = await import('../output.js');
-  writeWhole(file, svgDocument(chart.picture));
-  terminal.message(`wrote ${file}`);
+  const { writeTextFile } = await import('../picture-files.js');
+  await writeTextFile(file, () => svgDocument(chart.picture), terminal);
 }
 
 /** What was not given, and what that means. */

@@ -132,9 +132,6 @@ async function runField(
   const target = await resultTarget(flags);
   const { checkPictures } = await import('../picture-files.js');
   const { fieldPictureNames, writeFieldPictures } = await import('../field-pictures.js');
-  if (flags.html !== undefined && flags.html === flags.output) {
-    throw new UsageError('--html and --output name the same file', 'give them different names');
-  }
   await checkPictures(flags, fieldPictureNames(flags.rotated !== undefined));
 
   const { expandInputs } = await import('../inputs.js');
@@ -176,7 +173,7 @@ async function runField(
     text: (width: number, style: TextStyle) => fieldText(outcome, width, style),
   };
   await writeResult(target, result, terminal);
-  await writeFieldPictures(flags, outcome, result.document(), terminal);
+  await writeFieldPictures(flags, outcome, result.document, terminal);
   const { showFailedFiles, showWarnings } = await import('../warnings.js');
   showWarnings(outcome.warnings, files.length === 1, terminal);
   const failed = outcome.sets.flatMap((set) => set.failed);

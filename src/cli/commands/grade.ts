@@ -6,6 +6,7 @@ import type { NightRecords } from '../night.js';
 import { addLimitOptions, gradeOptions, type LimitFlags, shardOf } from '../night-options.js';
 import { addNightOutputs, type NightOutputFlags } from '../night-output.js';
 import {
+  adder,
   addFrameOptions,
   addResultOptions,
   type FrameFlags,
@@ -71,9 +72,7 @@ export function gradeCommand(setExitCode: (code: number) => void): Command {
     .addHelpText('after', EXAMPLES);
   addFrameOptions(command);
   addLimitOptions(command);
-  const add = (group: string, option: Option): void => {
-    command.addOption(option.helpGroup(group));
-  };
+  const add = adder(command);
   add(
     MEASURING,
     new Option('--no-halo', 'leave out the false colour of each frame: twice as fast'),

@@ -125,7 +125,7 @@ async function runMeasure(
   await writeResult(target, result, terminal);
   await writeMeasurePictures(
     flags,
-    measureDocument(results, combined, options, overrides, warnings),
+    () => measureDocument(results, combined, options, overrides, warnings),
     outcomes.map(({ catalogues }) => catalogues[0]?.catalogue ?? null),
     overrides,
     terminal,

@@ -4,6 +4,7 @@ import { Command, Option } from 'commander';
 import { UsageError } from '../../errors.js';
 import type { TextStyle } from '../../report/layout.js';
 import {
+  adder,
   addFrameOptions,
   addResultOptions,
   FRAME,
@@ -69,9 +70,7 @@ export function sweepCommand(setExitCode: (code: number) => void): Command {
     .helpOption('-h, --help', 'show this help')
     .addHelpText('after', EXAMPLES);
   addFrameOptions(command);
-  const add = (group: string, option: Option): void => {
-    command.addOption(option.helpGroup(group));
-  };
+  const add = adder(command);
   add(
     INPUT,
     new Option(
@@ -109,7 +108,7 @@ async function runSweep(
   const { resultTarget, writeResult } = await import('../result-output.js');
   const target = await resultTarget(flags);
   const { SWEEP_PICTURES, sweepPictures } = await import('../../report/sweep-pictures.js');
-  const { checkPictures, writePictures } = await import('../picture-files.js');
+  const { checkPictures, wantsPictures, writePictures } = await import('../picture-files.js');
   await checkPictures(flags, SWEEP_PICTURES);
   const { expandInputs } = await import('../inputs.js');
   const { inputs, warnings } = await expandInputs(names, flags.recursive ?? false);
@@ -147,7 +146,7 @@ async function runSweep(
     text: (width: number, style: TextStyle) => sweepText(outcome, width, style),
   };
   await writeResult(target, result, terminal);
-  if (flags.svg !== undefined || flags.png !== undefined) {
+  if (wantsPictures(flags)) {
     await writePictures(flags, sweepPictures(outcome), terminal);
   }
   showWarnings(outcome.warnings, false, terminal);
