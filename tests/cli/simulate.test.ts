@@ -106,6 +106,8 @@ test('demo: three lenses, numbers beside the truth, pictures, the comparison; a 
     'apo.fits',
     'apo.truth.json',
     'crops.svg',
+    'demo-field.html',
+    'demo.html',
     'demo.png',
     'differences.svg',
     'ed.fits',
